@@ -1,0 +1,38 @@
+# Two commands are enough: `make run` and `make test`. The rest is for people who change Drydown.
+PYTHON ?= python3
+BIN := .venv/bin
+
+.PHONY: run test lint types check bench docs lock setup setup-test clean
+
+run: setup
+	@$(BIN)/drydown demo
+
+test: setup-test lint types
+	@$(BIN)/python -m pytest
+
+lint: setup-test
+	@$(BIN)/ruff check src tests tools bench
+	@$(BIN)/ruff format --check src tests tools bench
+	@$(BIN)/lint-imports --no-cache
+
+types: setup-test
+	@$(BIN)/mypy
+
+bench: setup-test
+	@$(BIN)/python -m bench
+
+docs: setup-test
+	@$(BIN)/python tools/make_docs.py
+
+# Write the hash-locked lists anew from the .in files (needs `uv` on the path).
+lock:
+	@tools/lock.sh
+
+setup:
+	@$(PYTHON) tools/setup.py run
+
+setup-test:
+	@$(PYTHON) tools/setup.py test
+
+clean:
+	rm -rf .venv .mypy_cache .ruff_cache .pytest_cache .hypothesis

@@ -1,0 +1,167 @@
+"""Read an EPW weather file (8 header lines, then one line an hour, 35 columns).
+
+The format is public; hour 1 ends at 01:00. Traps met in real files are answered with the
+line and the column.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drydown.air.moist import dew_point_c
+from drydown.air.series import RANGES, HourlyWeather, Site
+from drydown.air.sun import sky_longwave_wm2
+from drydown.errors import InputError
+
+__all__ = ["read_epw"]
+
+Array = NDArray[np.float64]
+
+# name: (column from 0, missing from this value on, multiplier, may be filled)
+_COLUMNS = {
+    "temp_c": (6, 99.9, 1.0),
+    "rh": (8, 999.0, 0.01),
+    "sky_wm2": (12, 9999.0, 1.0),
+    "ghi_wm2": (13, 9999.0, 1.0),
+    "wind_ms": (21, 999.0, 1.0),
+}
+_RAIN_COLUMN = 33
+_MAX_GAP_H = 6
+
+
+def read_epw(path: Path) -> HourlyWeather:
+    """Read a whole EPW year.
+
+    Args: path of the file. Returns: `HourlyWeather`, one member, 8760 or 8784 hours.
+    Valid range: ranges of `series.RANGES`; gaps up to 6 h in a column are bridged and noted.
+    Source: the published EPW column list (from memory, sure).
+    """
+    lines = _lines(path)
+    site = _site(lines[0], path.name)
+    rows = [_row(line, number, path.name) for number, line in enumerate(lines[8:], 9)]
+    if len(rows) not in {8760, 8784}:
+        raise InputError(
+            f"has {len(rows)} hours; a year has 8760 or 8784.", path.name, "Is the file cut short?"
+        )
+    notes = ["a typical-year file: its months may come from different years"]
+    found = {key: _column(rows, key, path.name, notes) for key in _COLUMNS if key != "sky_wm2"}
+    found["rh"] = np.clip(found["rh"], 0.01, 1.0)
+    start = datetime(int(rows[0][0]), int(rows[0][1]), int(rows[0][2]), tzinfo=site.zone)
+    hour = (np.arange(len(rows)) + 0.5) % 24.0
+    sky = _sky(rows, found, hour, path.name, notes)
+    arrays = {key: values[np.newaxis, :] for key, values in found.items()}
+    rain = _rain(rows, notes)[np.newaxis, :]
+    return HourlyWeather(
+        site, start, sky_wm2=sky[np.newaxis, :], rain_mm=rain, notes=tuple(notes), **arrays
+    )
+
+
+def _lines(path: Path) -> list[str]:
+    try:
+        raw = path.read_bytes()
+    except OSError as error:
+        raise InputError(f"cannot be read ({error.strerror}).", str(path)) from error
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        text = raw.decode("latin-1")  # only names in the header can differ; numbers cannot
+    lines = text.splitlines()
+    if len(lines) < 10 or not lines[0].upper().startswith("LOCATION"):
+        raise InputError(
+            "is not an EPW file: its first line does not begin with LOCATION.",
+            path.name,
+            "For a table made at the station use the CSV layout in docs/weather-files.md.",
+        )
+    return [line for line in lines if line.strip()]
+
+
+def _site(header: str, name: str) -> Site:
+    cells = [c.strip() for c in header.split(",")]
+    if len(cells) != 10:
+        raise InputError(
+            f"LOCATION has {len(cells)} cells, 10 are needed.",
+            f"{name}, line 1",
+            "A decimal comma splits a number in two: write 5.5, not 5,5.",
+        )
+    try:
+        lat, lon, zone, elevation = (float(c) for c in cells[6:10])
+    except ValueError as error:
+        raise InputError(
+            "latitude, longitude, time zone and altitude (cells 7 to 10) must be numbers.",
+            f"{name}, line 1",
+        ) from error
+    return Site(lat, lon, elevation, zone, cells[1])
+
+
+def _row(line: str, number: int, name: str) -> list[str]:
+    cells = line.split(",")
+    if len(cells) < 32:
+        raise InputError(
+            f"has {len(cells)} cells, at least 32 are needed.",
+            f"{name}, line {number}",
+            "Semicolons or decimal commas do not belong in an EPW file.",
+        )
+    return cells
+
+
+def _column(rows: list[list[str]], key: str, name: str, notes: list[str]) -> Array:
+    """One column as numbers, short gaps bridged, long gaps and nonsense refused."""
+    column, missing, factor = _COLUMNS[key]
+    values = np.empty(len(rows))
+    for i, row in enumerate(rows):
+        try:
+            values[i] = float(row[column])
+        except ValueError as error:
+            raise InputError(
+                f"'{row[column]}' is not a number.", f"{name}, line {i + 9}, column {column + 1}"
+            ) from error
+    gone = values >= missing
+    return _bridge(values * factor, gone, f"{name}, column {column + 1} ({key})", notes)
+
+
+def _bridge(values: Array, gone: NDArray[np.bool_], where: str, notes: list[str]) -> Array:
+    if not gone.any():
+        return values
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], gone.view(np.int8), [0]))))
+    starts, ends = edges[::2], edges[1::2]
+    longest = int(np.argmax(ends - starts))
+    if (ends - starts)[longest] > _MAX_GAP_H:
+        raise InputError(
+            f"{(ends - starts)[longest]} hours are missing from line {starts[longest] + 9}; "
+            f"up to {_MAX_GAP_H} can be bridged.",
+            where,
+            "Fill the gap from a neighbour station.",
+        )
+    hours = np.arange(values.size)
+    notes.append(f"{where}: {int(gone.sum())} missing hours bridged by a straight line")
+    return np.asarray(np.interp(hours, hours[~gone], values[~gone]))
+
+
+def _sky(
+    rows: list[list[str]], found: dict[str, Array], hour: Array, name: str, notes: list[str]
+) -> Array:
+    """Sky long-wave from the file; where it has none, from the dew point, with a note."""
+    column, missing, _ = _COLUMNS["sky_wm2"]
+    cells = np.array([float(row[column]) for row in rows])
+    low, high, _ = RANGES["sky_wm2"]
+    good = (cells < missing) & (cells >= low) & (cells <= high)
+    if good.all():
+        return cells
+    notes.append(f"{name}: sky radiation missing for {int((~good).sum())} hours, estimated")
+    dew = dew_point_c(found["temp_c"], found["rh"])
+    estimate = sky_longwave_wm2(found["temp_c"], dew, hour, 0.5)
+    return np.where(good, cells, estimate)
+
+
+def _rain(rows: list[list[str]], notes: list[str]) -> Array:
+    """Liquid precipitation depth, mm; many files carry none, and that is said."""
+    cells = [row[_RAIN_COLUMN].strip() if len(row) > _RAIN_COLUMN else "" for row in rows]
+    rain = np.array([float(c) if c else 999.0 for c in cells])
+    rain = np.where((rain >= 999.0) | (rain < 0.0), 0.0, rain)
+    if rain.sum() < 1.0:
+        notes.append("the file carries no rain: wetting and covering for rain are not seen")
+    return np.asarray(rain)

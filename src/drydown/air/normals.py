@@ -1,0 +1,283 @@
+"""Hourly weather from twelve lines of monthly normals: rain, temperature, humidity, sun, wind.
+
+A daily generator (wet and dry days as a two-state chain, gamma rain amounts, correlated
+residuals of temperature and sun), then an hourly shape for each day. Seeded: the same seed
+gives the same weather.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drydown.air.moist import dew_point_c, saturation_pressure_pa
+from drydown.air.series import HourlyWeather, Site
+from drydown.air.sun import (
+    clear_sky_days_wm2,
+    daylight_hours,
+    extraterrestrial_mj_m2,
+    ghi_from_sunshine_mj_m2,
+    ghi_from_temperatures_mj_m2,
+    sky_longwave_wm2,
+)
+from drydown.errors import InputError, RangeError
+
+__all__ = ["MonthNormals", "generate", "month_sun_kwh", "residuals", "wet_day_chances"]
+
+Array = NDArray[np.float64]
+
+# Residuals x(d) = A x(d-1) + B e for Tmax, Tmin and sun: averages of 31 US stations, as read
+# in an open watershed model's source (column-major there). Not fitted for the tropics.
+RESIDUAL_A = np.array([[0.567, 0.086, -0.002], [0.253, 0.504, -0.050], [-0.006, -0.039, 0.244]])
+RESIDUAL_B = np.array([[0.781, 0.0, 0.0], [0.328, 0.637, 0.0], [0.238, -0.341, 0.873]])
+SPREAD_TMAX_C = 1.5
+SPREAD_TMIN_C = 1.0
+SPREAD_SUN = 0.22
+WET_SUN = 0.72
+WET_COOLER_C = 1.2
+# The five numbers above are own estimates for tropical highlands.
+
+
+@dataclass(frozen=True, slots=True)
+class MonthNormals:
+    """Long-term means of one calendar month.
+
+    tmax_c, tmin_c [C]; rh mean [fraction]; rain_mm [mm in the month]; rain_days [days with
+    rain]; wind_ms [m/s at 10 m]; ghi_kwh_m2 [kWh/(m2 day)] or sunshine_h [h/day], or neither.
+    """
+
+    tmax_c: float
+    tmin_c: float
+    rh: float
+    rain_mm: float
+    rain_days: float
+    wind_ms: float
+    ghi_kwh_m2: float | None = None
+    sunshine_h: float | None = None
+
+    def __post_init__(self) -> None:
+        limits = {
+            "tmax_c": (-10.0, 50.0),
+            "tmin_c": (-20.0, 40.0),
+            "rh": (0.05, 0.99),
+            "rain_mm": (0.0, 2500.0),
+            "rain_days": (0.0, 31.0),
+            "wind_ms": (0.0, 20.0),
+        }
+        for key, (low, high) in limits.items():
+            value = getattr(self, key)
+            if not low <= value <= high:
+                raise RangeError(f"must be from {low:g} to {high:g}, got {value:g}.", where=key)
+        if self.tmax_c <= self.tmin_c:
+            raise RangeError(f"{self.tmax_c:g} must be above tmin_c {self.tmin_c:g}.", "tmax_c")
+        if (self.rain_mm > 0) != (self.rain_days > 0):
+            raise InputError("rain_mm and rain_days must both be zero or both above zero.")
+
+
+def month_sun_kwh(site: Site, month: int, normals: MonthNormals) -> tuple[float, str]:
+    """Daily sun of a month and where it comes from.
+
+    Args: site; month 1-12; normals. Returns: [kWh/(m2 day)] and words.
+    Valid range: 1 to 10. Source: the normals; else FAO-56 eq. 35 or eq. 50.
+    """
+    if normals.ghi_kwh_m2 is not None:
+        return normals.ghi_kwh_m2, "measured sun"
+    doy = 30.4 * month - 15.0
+    ra = float(extraterrestrial_mj_m2(site.latitude_deg, doy))
+    if normals.sunshine_h is not None:
+        day = float(daylight_hours(site.latitude_deg, doy))
+        return ghi_from_sunshine_mj_m2(normals.sunshine_h, day, ra) / 3.6, "sunshine hours"
+    found = ghi_from_temperatures_mj_m2(normals.tmax_c, normals.tmin_c, ra) / 3.6
+    return found, "temperature range (weak: give ghi_kwh_m2 or sunshine_h)"
+
+
+def wet_day_chances(rain_days: float, days_in_month: float) -> tuple[float, float]:
+    """Chances of rain after a dry day and after a wet day.
+
+    Equation: P(W|D) = 0.75 f, P(W|W) = 0.25 + 0.75 f, f the wet share; keeps f in the long run.
+    Args: rain_days, days_in_month [days]. Returns: (P(W|D), P(W|W)) [fractions].
+    Valid range: 0 <= f <= 1. Source: Geng et al. 1986 (constants from memory, sure).
+    """
+    f = min(rain_days / days_in_month, 1.0)
+    return 0.75 * f, 0.25 + 0.75 * f
+
+
+def residuals(rng: np.random.Generator, days: int, members: int) -> Array:
+    """Daily residuals of Tmax, Tmin and sun, each near zero mean and unit variance.
+
+    Equation: x(d) = A x(d-1) + B e. Args: rng; days; members. Returns: [-] (members, days, 3).
+    Valid range: any. Source: Richardson generator, constants as in the module.
+    """
+    shocks = rng.standard_normal((days + 20, members, 3))
+    x = np.zeros((members, 3))
+    out = np.empty((members, days, 3))
+    for d in range(days + 20):
+        x = x @ RESIDUAL_A.T + shocks[d] @ RESIDUAL_B.T
+        if d >= 20:
+            out[:, d - 20] = x
+    return out
+
+
+def generate(
+    site: Site,
+    normals: tuple[MonthNormals, ...],
+    start: datetime,
+    hours: int,
+    members: int,
+    seed: int,
+) -> HourlyWeather:
+    """`members` independent futures of hourly weather from `start`.
+
+    Args: site; twelve normals, January first; start (aware); hours; members; seed.
+    Returns: `HourlyWeather`, shape (members, hours).
+    Valid range: up to 400 days and 5000 members. Monthly means of the normals are kept.
+    Source: Richardson-type generator; Geng et al. 1986 for rain; hourly shapes are our own.
+    """
+    if len(normals) != 12:
+        raise InputError(f"twelve months of normals are needed, got {len(normals)}.")
+    if not (0 < hours <= 9600 and 0 < members <= 5000):
+        raise RangeError(f"hours must be 1 to 9600 and members 1 to 5000: {hours}, {members}.")
+    local = start.astimezone(site.zone).replace(tzinfo=None)
+    midnight = local.replace(hour=0, minute=0, second=0, microsecond=0)
+    skip = int((local - midnight) / timedelta(hours=1))
+    days = (skip + hours + 23) // 24 + 1
+    months = np.array([(midnight + timedelta(days=d)).month - 1 for d in range(days)])
+    rng = np.random.default_rng(seed)
+    daily = _daily(site, normals, months, members, rng)
+    whole = _hourly(site, daily, months, rng)
+    cut = {key: values[:, skip : skip + hours].copy() for key, values in whole.items()}
+    return HourlyWeather(site, start, **cut)
+
+
+@dataclass(frozen=True, slots=True)
+class _Daily:
+    """Daily values, each (members, days)."""
+
+    tmax_c: Array
+    tmin_c: Array
+    clearness: Array
+    rain_mm: Array
+    wind_ms: Array
+    vapour_pa: Array
+
+
+def _daily(
+    site: Site,
+    normals: tuple[MonthNormals, ...],
+    months: NDArray[np.int64],
+    members: int,
+    rng: np.random.Generator,
+) -> _Daily:
+    days = months.size
+    wet, rain = _rain(normals, months, members, rng)
+    x = residuals(rng, days, members)
+    share = np.array([n.rain_days / 30.4 for n in normals])[months]
+    cooler = WET_COOLER_C * (share - wet)
+    tmax = np.array([n.tmax_c for n in normals])[months] + cooler + SPREAD_TMAX_C * x[:, :, 0]
+    tmin = np.array([n.tmin_c for n in normals])[months] + SPREAD_TMIN_C * x[:, :, 1]
+    tmin = np.minimum(tmin, tmax - 1.0)
+    mean_k = _clearness_means(site, normals)[months]
+    dry_k = mean_k / (1.0 - share + share * WET_SUN)
+    k = np.where(wet, WET_SUN * dry_k, dry_k) * (1.0 + SPREAD_SUN * x[:, :, 2])
+    windy = rng.lognormal(-0.045, 0.3, (members, days))
+    wind = np.array([n.wind_ms for n in normals])[months] * windy
+    vapour = np.array([_vapour_mean(n) for n in normals])[months]
+    vapour = vapour * (1.0 + 0.04 * (wet - share) + 0.05 * rng.standard_normal((members, days)))
+    return _Daily(tmax, tmin, np.clip(k, 0.10, 1.05), rain, wind, vapour)
+
+
+def _rain(
+    normals: tuple[MonthNormals, ...],
+    months: NDArray[np.int64],
+    members: int,
+    rng: np.random.Generator,
+) -> tuple[Array, Array]:
+    chances = np.array([wet_day_chances(n.rain_days, 30.4) for n in normals])[months]
+    mean = np.array([n.rain_mm / max(n.rain_days, 1e-9) for n in normals])[months]
+    scale = np.maximum(-2.16 + 1.83 * mean, 0.4 * mean + 1e-9)
+    draws = rng.random((members, months.size))
+    wet = np.zeros((members, months.size))
+    before = draws[:, 0] < np.array([n.rain_days for n in normals])[months[0]] / 30.4
+    for d in range(months.size):
+        before = draws[:, d] < np.where(before, chances[d, 1], chances[d, 0])
+        wet[:, d] = before
+    amount = rng.gamma(mean / scale + 1e-9, scale, (members, months.size))
+    return wet, np.minimum(wet * amount, 150.0)
+
+
+def _clearness_means(site: Site, normals: tuple[MonthNormals, ...]) -> Array:
+    """Mean share of clear-sky sun in each month."""
+    clear = clear_sky_days_wm2(
+        site.latitude_deg, site.longitude_deg, site.elevation_m, site.utc_offset_h
+    ).sum(axis=1)
+    sun = np.array([month_sun_kwh(site, m + 1, n)[0] for m, n in enumerate(normals)])
+    share = sun * 1000.0 / clear
+    if np.any(share > 1.15) or np.any(share < 0.1):
+        month = int(np.argmax(np.abs(share - 0.6))) + 1
+        raise InputError(
+            f"month {month}: {sun[month - 1]:.1f} kWh/m2 a day is {share[month - 1] * 100:.0f} % "
+            "of a clear sky.",
+            fix="Check the unit: kWh per m2 and day (1 MJ = 0.278 kWh).",
+        )
+    return np.minimum(share, 1.0)
+
+
+def _vapour_mean(n: MonthNormals) -> float:
+    """Vapour pressure whose hourly relative humidity averages to the month's, Pa."""
+    hour = np.arange(24) + 0.5
+    temp = _temperature(np.full(24, n.tmax_c), np.full(24, n.tmin_c), np.full(24, n.tmin_c), hour)
+    saturation = saturation_pressure_pa(temp)
+    low, high = 1.0, float(saturation.max())
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        mean = float(np.minimum(middle / saturation, 1.0).mean())
+        low, high = (middle, high) if mean < n.rh else (low, middle)
+    return middle
+
+
+def _temperature(tmax: Array, tmin: Array, tmin_next: Array, hour: Array) -> Array:
+    """Half cosines from the minimum at 06:00 up to the maximum at 14:00 and down again."""
+    rising = tmin + (tmax - tmin) * 0.5 * (1.0 - np.cos(np.pi * (hour - 6.0) / 8.0))
+    fall = (hour - 14.0) / 16.0
+    falling = tmin_next + (tmax - tmin_next) * 0.5 * (1.0 + np.cos(np.pi * fall))
+    night = (hour + 10.0) / 16.0
+    early = tmin + (tmax - tmin) * 0.5 * (1.0 + np.cos(np.pi * night))
+    return np.where(hour < 6.0, early, np.where(hour < 14.0, rising, falling))
+
+
+def _hourly(
+    site: Site, daily: _Daily, months: NDArray[np.int64], rng: np.random.Generator
+) -> dict[str, Array]:
+    members, days = daily.tmax_c.shape
+    hour = (np.arange(24) + 0.5)[np.newaxis, np.newaxis, :]
+    after = np.concatenate([daily.tmin_c[:, 1:], daily.tmin_c[:, -1:]], axis=1)
+    temp = _temperature(
+        daily.tmax_c[:, :, None], daily.tmin_c[:, :, None], after[:, :, None], hour
+    )
+    rain = _rain_hours(daily.rain_mm, rng)
+    rh = np.minimum(daily.vapour_pa[:, :, None] / saturation_pressure_pa(temp), 1.0)
+    rh = np.clip(np.where(rain > 0.1, np.maximum(rh, 0.92), rh), 0.05, 1.0)
+    clear = clear_sky_days_wm2(
+        site.latitude_deg, site.longitude_deg, site.elevation_m, site.utc_offset_h
+    )[months]
+    ghi = np.minimum(daily.clearness[:, :, None] * clear[np.newaxis], 1450.0)
+    wind = daily.wind_ms[:, :, None] * (1.0 + 0.6 * np.cos(2.0 * np.pi * (hour - 14.0) / 24.0))
+    cloud = np.clip((1.0 - daily.clearness) / 0.75, 0.0, 1.0)[:, :, None]
+    flat = {"temp_c": np.clip(temp, -29.0, 54.0), "rh": rh, "ghi_wm2": ghi}
+    flat |= {"wind_ms": np.minimum(wind, 44.0), "rain_mm": rain}
+    flat["sky_wm2"] = sky_longwave_wm2(temp, dew_point_c(flat["temp_c"], rh), hour, cloud)
+    return {key: v.reshape(members, days * 24) for key, v in flat.items()}
+
+
+def _rain_hours(rain_mm: Array, rng: np.random.Generator) -> Array:
+    """Spread each day's rain over a block of hours, most often in the afternoon."""
+    begin = np.clip(rng.normal(15.5, 3.5, rain_mm.shape), 0.0, 22.0)
+    length = np.clip(1.0 + rain_mm / 6.0, 1.0, 9.0)
+    hour = np.arange(24)[np.newaxis, np.newaxis, :]
+    inside = (hour >= np.floor(begin)[:, :, None]) & (
+        hour < np.floor(begin + length)[:, :, None] + 1
+    )
+    return np.asarray(inside * (rain_mm / inside.sum(axis=2))[:, :, None])

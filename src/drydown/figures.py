@@ -1,0 +1,99 @@
+"""A figure that explains itself: value, unit, band, working, sources.
+
+Everything a user reads as a number is a `Figure`. The desk shows its working behind
+"show the working", `--json` carries it, the printed sheet has it in small type.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Any
+
+__all__ = ["Band", "Figure", "Source", "Status", "weakest"]
+
+
+class Status(StrEnum):
+    """How a number is known, from strongest to weakest."""
+
+    PUBLISHED = "published"
+    SECOND_HAND = "second-hand"
+    DERIVED = "derived"
+    COMMON_PRACTICE = "common practice"
+    FROM_MEMORY = "from memory"
+    OWN_ESTIMATE = "own estimate"
+    STATED = "stated by the user"
+
+
+_ORDER = list(Status)
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Where a number comes from, and how well it is known."""
+
+    text: str
+    status: Status
+
+    def as_dict(self) -> dict[str, str]:
+        """Plain data for `--json`."""
+        return {"text": self.text, "status": str(self.status)}
+
+
+class Band(StrEnum):
+    """What the low and high of a figure mean."""
+
+    P10_P90 = "P10 to P90"
+    STATED = "stated bound"
+    EXACT = "exact"
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """One number with all it takes to check it.
+
+    `low` and `high` are the band of kind `band`; `rule` is the equation or rule in words;
+    `inputs` maps names (with units) to what went in.
+    """
+
+    value: float
+    unit: str
+    low: float
+    high: float
+    band: Band
+    rule: str
+    inputs: Mapping[str, str] = field(default_factory=dict)
+    sources: tuple[Source, ...] = ()
+
+    @classmethod
+    def exact(cls, value: float, unit: str, rule: str, **inputs: str) -> Figure:
+        """A figure without a band: a count, a sum, what someone weighed."""
+        return cls(value, unit, value, value, Band.EXACT, rule, inputs)
+
+    def text(self, digits: int = 1) -> str:
+        """The figure in one breath: value, band, unit."""
+        if self.low == self.high:
+            return f"{self.value:,.{digits}f} {self.unit}"
+        span = f"{self.low:,.{digits}f} to {self.high:,.{digits}f}"
+        return f"{self.value:,.{digits}f} {self.unit} ({span})"
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain data for `--json`; the shape is in docs/json.md."""
+        return {
+            "value": self.value,
+            "unit": self.unit,
+            "low": self.low,
+            "high": self.high,
+            "band": str(self.band),
+            "rule": self.rule,
+            "inputs": dict(self.inputs),
+            "sources": [s.as_dict() for s in self.sources],
+        }
+
+
+def weakest(sources: tuple[Source, ...]) -> Status:
+    """The weakest status among sources: what a reader should trust the figure by."""
+    if not sources:
+        return Status.STATED
+    return max((s.status for s in sources), key=_ORDER.index)
