@@ -1,0 +1,57 @@
+"""What people do to a drying lot through the day: rake, cover, shade, and when."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drydown.errors import RangeError
+
+__all__ = ["ROUTINE_SOURCE", "Routine"]
+
+ROUTINE_SOURCE = "common practice, no source"
+
+
+@dataclass(frozen=True, slots=True)
+class Routine:
+    """A day's handling. Hours are local, 0 to 24.
+
+    `rake_hours`: at the start of these hours the layer is turned. Covered from `cover_from`
+    to `cover_until` (over midnight), and in any hour with more than `rain_cover_mm` of rain
+    unless that is None. `shade_from` to `shade_until`: no sun (None: no shading).
+    """
+
+    rake_hours: tuple[int, ...] = (8, 10, 12, 14, 16)
+    cover_from: float | None = 17.5
+    cover_until: float = 7.5
+    rain_cover_mm: float | None = 0.1
+    shade_from: float | None = None
+    shade_until: float = 0.0
+
+    def __post_init__(self) -> None:
+        if any(not 0 <= h < 24 for h in self.rake_hours):
+            raise RangeError(f"rake hours must be from 0 to 23, got {self.rake_hours}.")
+        if self.rain_cover_mm is not None and self.rain_cover_mm < 0:
+            raise RangeError(f"rain_cover_mm must be 0 or more, got {self.rain_cover_mm:g}.")
+
+    def covered(self, hour: NDArray[np.float64], rain_mm: NDArray[np.float64]) -> NDArray[np.bool_]:
+        """Which hours are covered. `hour` local mid-hours (hours,), `rain_mm` (members, hours)."""
+        night = np.zeros(hour.shape, dtype=bool)
+        if self.cover_from is not None:
+            night = (hour >= self.cover_from) | (hour < self.cover_until)
+        covered = np.broadcast_to(night, rain_mm.shape).copy()
+        if self.rain_cover_mm is not None:
+            covered |= rain_mm > self.rain_cover_mm
+        return covered
+
+    def raked(self, hour: NDArray[np.float64]) -> NDArray[np.float64]:
+        """1 where the layer is turned at the start of the hour."""
+        return np.isin(np.floor(hour).astype(int), self.rake_hours).astype(float)
+
+    def shaded(self, hour: NDArray[np.float64]) -> NDArray[np.bool_]:
+        """Which hours are shaded."""
+        if self.shade_from is None:
+            return np.zeros(hour.shape, dtype=bool)
+        return (hour >= self.shade_from) & (hour < self.shade_until)
