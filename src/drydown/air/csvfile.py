@@ -82,7 +82,9 @@ def _rows(text: str, name: str) -> tuple[list[list[str]], str]:
     separator = max(";\t,", key=lines[0].count)
     if not lines[0].count(separator):
         raise InputError(
-            "has one column only.", f"{name}, line 1", "Separate columns by comma, semicolon or tab."
+            "has one column only.",
+            f"{name}, line 1",
+            "Separate columns by comma, semicolon or tab.",
         )
     rows = list(csv.reader(lines, delimiter=separator))
     width = len(rows[0])
@@ -173,7 +175,9 @@ def _number(cell: str, mark: str, where: str) -> float:
     try:
         return float(text)
     except ValueError as error:
-        raise InputError(f"'{cell}' is not a number.", where, "Write NA if it is missing.") from error
+        raise InputError(
+            f"'{cell}' is not a number.", where, "Write NA if it is missing."
+        ) from error
 
 
 def _hint(key: str, value: float) -> str:
@@ -210,7 +214,9 @@ def _traps(found: dict[str, Array], times: list[datetime], name: str) -> None:
     """Mistakes that pass every single-value range."""
     rh, temp, sun = found["rh_percent"], found["temp_c"], found["ghi_wm2"]
     if rh.max() <= 1.0:
-        raise InputError("all values are 1 or less.", f"{name}, column rh_percent", "Per cent, please.")
+        raise InputError(
+            "all values are 1 or less.", f"{name}, column rh_percent", "Per cent, please."
+        )
     if rh.max() < 50.0 and temp.min() >= 15.0 and temp.mean() > rh.mean():
         raise InputError(
             "look swapped: the humidity never reaches 50 and runs below the temperature.",
@@ -234,7 +240,9 @@ def _weather(
     temp, rh = found["temp_c"], np.clip(found["rh_percent"] / 100.0, 0.01, 1.0)
     middle = [t - timedelta(minutes=30) for t in times]
     hour = np.array([t.hour + t.minute / 60.0 for t in middle])
-    sky = sky_longwave_wm2(temp, dew_point_c(temp, rh), hour, _cloud(found["ghi_wm2"], middle, site))
+    sky = sky_longwave_wm2(
+        temp, dew_point_c(temp, rh), hour, _cloud(found["ghi_wm2"], middle, site)
+    )
     rain = found.get("rain_mm", np.zeros(temp.size))
     rows = [a[np.newaxis, :] for a in (temp, rh, found["ghi_wm2"], found["wind_ms"], rain, sky)]
     return HourlyWeather(site, times[0] - timedelta(hours=1), *rows, notes=notes)

@@ -254,9 +254,7 @@ def _hourly(
     members, days = daily.tmax_c.shape
     hour = (np.arange(24) + 0.5)[np.newaxis, np.newaxis, :]
     after = np.concatenate([daily.tmin_c[:, 1:], daily.tmin_c[:, -1:]], axis=1)
-    temp = _temperature(
-        daily.tmax_c[:, :, None], daily.tmin_c[:, :, None], after[:, :, None], hour
-    )
+    temp = _temperature(daily.tmax_c[:, :, None], daily.tmin_c[:, :, None], after[:, :, None], hour)
     rain = _rain_hours(daily.rain_mm, rng)
     rh = np.minimum(daily.vapour_pa[:, :, None] / saturation_pressure_pa(temp), 1.0)
     rh = np.clip(np.where(rain > 0.1, np.maximum(rh, 0.92), rh), 0.05, 1.0)

@@ -74,7 +74,9 @@ def form(name: str, species: str = "arabica") -> Form:
 
 def _widen(r: Range, factor: float) -> Range:
     low = r.typical - (r.typical - r.low) * factor
-    return Range(r.typical, max(low, 0.2 * r.typical), r.typical + (r.high - r.typical) * factor, r.source)
+    return Range(
+        r.typical, max(low, 0.2 * r.typical), r.typical + (r.high - r.typical) * factor, r.source
+    )
 
 
 def _scaled(r: Range, factor: float) -> Range:

@@ -108,8 +108,10 @@ def surfaces(p: Array, bed: Array, X: Array, F: Array, T: Array, w: Array) -> No
         w[PHI, j] = free / (free + bed[FHALF])
         w[DPHI, j] = bed[FHALF] / (free + bed[FHALF]) ** 2
         w[GS, j] = bed[ACAP]
-        w[DIFF, j] = p[1] / (p[0] * p[0]) * math.exp(
-            -p[2] / 8.314462618 * (1.0 / (t + 273.15) - 1.0 / 313.15)
+        w[DIFF, j] = (
+            p[1]
+            / (p[0] * p[0])
+            * math.exp(-p[2] / 8.314462618 * (1.0 / (t + 273.15) - 1.0 / 313.15))
         )
         w[LFREE, j] = 2502400.0 - 2429.5 * t
         w[LSKIN, j] = w[LFREE, j] * (1.0 + 1.44408 * math.exp(-21.6011 * x))
@@ -137,7 +139,9 @@ def pore_vapour(bed: Array, air: Array, w: Array, tri: Array) -> None:
 
 
 @compiled
-def water_flows(p: Array, bed: Array, air: Array, X: Array, F: Array, w: Array, skin: float) -> None:
+def water_flows(
+    p: Array, bed: Array, air: Array, X: Array, F: Array, w: Array, skin: float
+) -> None:
     """kg/(m2 s) in each layer: from the skin, from the film (dew below 0), film to skin, rain.
 
     `skin` is the exchange factor between the last shell and the skin.

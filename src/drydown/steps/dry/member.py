@@ -10,14 +10,15 @@ from numpy.typing import NDArray
 from drydown.steps.dry.compiled import compiled
 from drydown.steps.dry.kernel import (
     AIR_SIZE,
-    AW,
     BED_SIZE,
     CAP,
     COVER,
     FHALF,
     GAMMA,
     NS,
-    PHI,
+    OSWIN_A,
+    OSWIN_B,
+    OSWIN_C,
     PVA,
     RAIN,
     SKY,
@@ -49,7 +50,7 @@ OUT_COLUMNS = (
     "core_minus_surface_db",  # largest over layers
     "bean_temp_c",  # mean of layers
     "bean_temp_high_c",  # hottest layer
-    "surface_aw",  # wettest surface
+    "surface_aw",  # wettest of skin and outer shell, over layers
     "free_water_kg_m2",
     "evaporated_kg_m2",  # net, from the boundary fluxes
     "rain_held_kg_m2",
@@ -103,7 +104,24 @@ def rake(X: Array, F: Array, T: Array) -> None:
 
 
 @compiled
-def report(p: Array, v: Array, X: Array, F: Array, T: Array, aw: float, out: Array) -> None:
+def near_surface_aw(p: Array, X: Array, F: Array, T: Array, half: float) -> float:
+    """Highest water activity near a surface: of the skin or the shell under it, over layers.
+
+    1 where a film wets more than half the surface. The shell under the skin counts because a
+    dry skin over wet flesh is still inside the mould window.
+    """
+    top = 0.0
+    for j in range(L):
+        if F[j] > half:
+            return 1.0
+        x = max(X[j, N], X[j, N - 1], 1e-4)
+        level = (OSWIN_A + OSWIN_B * T[j]) * p[11]
+        top = max(top, 1.0 / (1.0 + (level / (100.0 * x)) ** OSWIN_C))
+    return top
+
+
+@compiled
+def report(p: Array, v: Array, X: Array, F: Array, T: Array, half: float, out: Array) -> None:
     """Fill the state columns of one output row."""
     load = p[14] / L
     total, low, high, gap = 0.0, 1e9, -1e9, 0.0
@@ -117,7 +135,8 @@ def report(p: Array, v: Array, X: Array, F: Array, T: Array, aw: float, out: Arr
         hot = max(hot, T[j])
         film += F[j]
     out[0], out[1], out[2], out[3] = total, low, high, gap
-    out[4], out[5], out[6], out[7] = warm, hot, aw, film
+    out[4], out[5], out[7] = warm, hot, film
+    out[6] = near_surface_aw(p, X, F, T, half)
 
 
 @compiled
@@ -148,7 +167,9 @@ def step_error(
 
 
 @compiled
-def combine(v: Array, load: float, tau: float, state: Stage, k1: Stage, k2: Stage, drift: Array) -> None:
+def combine(
+    v: Array, load: float, tau: float, state: Stage, k1: Stage, k2: Stage, drift: Array
+) -> None:
     """Take the step: y + tau (3/2 k1 + 1/2 k2). A film below zero is made good by the bean."""
     for j in range(L):
         drift[j] = 0.0
@@ -217,15 +238,6 @@ def captured(w: Array) -> float:
 
 
 @compiled
-def wettest(w: Array) -> float:
-    """Highest water activity at a surface; 1 where a film covers more than half of it."""
-    top = 0.0
-    for j in range(L):
-        top = max(top, 1.0 if w[PHI, j] > 0.5 else w[AW, j])
-    return top
-
-
-@compiled
 def run_member(
     p: Array,
     v: Array,
@@ -248,11 +260,16 @@ def run_member(
     state, ahead = new_stage(x_start, film_start, t_start), new_stage(0.0, 0.0, 0.0)
     f, k1, k2 = new_stage(0.0, 0.0, 0.0), new_stage(0.0, 0.0, 0.0), new_stage(0.0, 0.0, 0.0)
     w, w2, tri = np.zeros((WORK_ROWS, L)), np.zeros((WORK_ROWS, L)), np.zeros((2, L))
-    air, air2, bed, bed2 = np.zeros(AIR_SIZE), np.zeros(AIR_SIZE), np.zeros(BED_SIZE), np.zeros(BED_SIZE)
+    air, air2, bed, bed2 = (
+        np.zeros(AIR_SIZE),
+        np.zeros(AIR_SIZE),
+        np.zeros(BED_SIZE),
+        np.zeros(BED_SIZE),
+    )
     kP, cap, flows, drift = np.zeros(L), np.zeros(L), np.zeros(2), np.zeros(L)
     low, fac, slab = np.zeros((L, 2 * NS)), np.zeros((FACTOR_ROWS, L)), np.zeros(M)
     load, gone, held, done, taken, tau = p[14] / L, 0.0, 0.0, -1.0, 0, 300.0
-    report(p, v, state[0], state[1], state[2], 1.0, out[0])
+    report(p, v, state[0], state[1], state[2], 0.0 if film_start > 0.0 else 1.0, out[0])
     first_water = out[0, 0] * p[14]
     for hour in range(hourly.shape[0]):
         if done >= 0.0:
@@ -261,7 +278,7 @@ def run_member(
         if raked[hour] > 0.5:
             rake(state[0], state[1], state[2])
             tau = min(tau, 300.0)
-        at, wet = 0.0, 0.0
+        at = 0.0
         while at < 3599.999:
             rest = 3600.0 - at
             tau = rest if tau > 0.999 * rest else (0.5 * rest if tau > 0.5 * rest else tau)
@@ -292,14 +309,13 @@ def run_member(
             if error > 1.0 and tau > 1.0:
                 tau *= max(0.2, 0.9 / math.sqrt(error))
                 continue
-            wet = max(wet, wettest(w))
             gone += tau * (1.5 * out1 + 0.5 * out2)
             held += tau * (1.5 * rain1 + 0.5 * rain2)
             combine(v, load, tau, state, k1, k2, drift)
             at += tau
             tau *= min(4.0, 0.9 / math.sqrt(max(error, 1e-6)))
         row = out[hour + 1]
-        report(p, v, state[0], state[1], state[2], wet, row)
+        report(p, v, state[0], state[1], state[2], bed[FHALF], row)
         row[8], row[9] = gone, held
         row[10] = (first_water + held - gone - row[0] * p[14]) / (first_water + held)
         if row[0] <= target_db:

@@ -84,15 +84,15 @@ def dry(
     routine: Routine,
     load_dm_kg_m2: float,
     target_wb: float,
-    start_db: float | None = None,
+    start_db: float | Array | None = None,
     tolerance: float = STEP_TOLERANCE,
     threads: int | None = None,
 ) -> DryingRun:
     """Dry a lot on a place under hourly weather, for every member.
 
     Args: parameters (name -> (members,)); place; weather with 1 or as many members; routine;
-    load_dm_kg_m2 [kg dry matter/m2]; target_wb [fraction]; start_db [kg/kg] mean moisture
-    now, None for fresh from the mill; tolerance [kg/kg] of the step; threads [count].
+    load_dm_kg_m2 [kg dry matter/m2]; target_wb [fraction]; start_db [kg/kg, one or (members,)]
+    mean moisture now, None for fresh from the mill; tolerance [kg/kg] of the step; threads [count].
     Returns: `DryingRun`, axes (member, hour, column).
     Valid range: load 0.5 to 60 kg dry matter/m2; target 0.05 to 0.30 wb. Water closes to
     1e-6 of what was in the bed in every member or `BalanceError` is raised.
@@ -182,13 +182,13 @@ def _hourly(place: Place, weather: HourlyWeather, routine: Routine) -> Array:
 
 
 def _start(
-    parameters: Mapping[str, Array], load: float, start_db: float | None, members: int
+    parameters: Mapping[str, Array], load: float, start_db: float | Array | None, members: int
 ) -> tuple[Array, Array]:
     """Moisture inside the beans and free water on them, at the start."""
     full, bean = parameters["x_full"], parameters["x_bean"]
-    total = full if start_db is None else np.full(members, start_db)
-    if start_db is not None and not 0.03 <= start_db <= 4.0:
-        raise RangeError(f"moisture now must be from 0.03 to 4 kg/kg dry basis, got {start_db:g}.")
+    total = full if start_db is None else np.broadcast_to(np.asarray(start_db, float), members)
+    if not np.all((total >= 0.03) & (total <= 4.0)):
+        raise RangeError(f"moisture now must be from 0.03 to 4 kg/kg dry basis, got {start_db}.")
     inside = np.minimum(total, bean)
     return inside, (total - inside) * load
 

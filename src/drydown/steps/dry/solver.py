@@ -49,7 +49,9 @@ FACTOR_ROWS = 20
 
 
 @compiled
-def factor_shells(p: Array, v: Array, factors: Array, w: Array, h: float, j: int, low: Array) -> float:
+def factor_shells(
+    p: Array, v: Array, factors: Array, w: Array, h: float, j: int, low: Array
+) -> float:
     """Eliminate the shells of layer j inward-out; returns the skin's pivot without exchange.
 
     low[j, i] is the multiplier of shell i, low[j, NS + i] its pivot.
@@ -69,7 +71,15 @@ def factor_shells(p: Array, v: Array, factors: Array, w: Array, h: float, j: int
 
 @compiled
 def factor_layer(
-    p: Array, bed: Array, X: Array, w: Array, h: float, j: int, pivot: float, skin: float, fac: Array
+    p: Array,
+    bed: Array,
+    X: Array,
+    w: Array,
+    h: float,
+    j: int,
+    pivot: float,
+    skin: float,
+    fac: Array,
 ) -> None:
     """Express skin, film and evaporation of layer j by its temperature and pore vapour."""
     load = p[14] / L
@@ -102,7 +112,15 @@ def factor_layer(
 
 @compiled
 def factor_blocks(
-    p: Array, bed: Array, air: Array, T: Array, w: Array, cap: Array, h: float, fac: Array, slab: Array
+    p: Array,
+    bed: Array,
+    air: Array,
+    T: Array,
+    w: Array,
+    cap: Array,
+    h: float,
+    fac: Array,
+    slab: Array,
 ) -> None:
     """Factor the 2 x 2 blocks of temperature and pore vapour, top layer first."""
     floor = p[16] < 0.5

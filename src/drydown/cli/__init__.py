@@ -1,0 +1,28 @@
+"""The command line: `drydown balance`, `dry`, `station`, `serve`, `demo`."""
+
+from __future__ import annotations
+
+import typer
+
+from drydown.cli import balance, desk, dry, station
+
+__all__ = ["app", "main"]
+
+app = typer.Typer(
+    name="drydown",
+    help="From ripe coffee fruit at the gate to a dry lot: forecasts with bands, on your own books.",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    add_completion=False,
+)
+app.command("balance")(balance.balance)
+app.command("dry")(dry.dry_lot)
+app.add_typer(station.app, name="station")
+app.command("serve")(desk.serve)
+app.command("demo")(desk.demo)
+app.command("owner-link")(desk.owner_link)
+
+
+def main() -> None:
+    """Entry point of the `drydown` command."""
+    app()

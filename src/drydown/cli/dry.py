@@ -1,0 +1,149 @@
+"""`drydown dry`: when a lot will be dry, with bands."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from drydown.cli.show import answering, figures_table, out, print_cautions, print_json, waiting
+from drydown.errors import InputError
+
+if TYPE_CHECKING:
+    from drydown.air.normals import MonthNormals
+    from drydown.air.series import HourlyWeather, Site
+    from drydown.outlook.forecast import DryingForecast
+    from drydown.station.model import Drying, Station
+
+__all__ = ["dry_lot"]
+
+
+def dry_lot(
+    form: Annotated[str, typer.Option(help="parchment (washed), mucilage (pulped) or cherry")],
+    start: Annotated[
+        str, typer.Option(help="spread at, local time: 2026-06-10 or 2026-06-10T09:00")
+    ],
+    species: Annotated[str, typer.Option(help="arabica, robusta or liberica")] = "arabica",
+    place: Annotated[str, typer.Option(help="raised_bed, roofed_bed or patio")] = "raised_bed",
+    load_kg_m2: Annotated[
+        float | None, typer.Option(help="kg as spread per m2 (default: the station file's)")
+    ] = None,
+    target_percent_wb: Annotated[
+        float | None, typer.Option(help="target moisture, per cent wet basis (default: station's)")
+    ] = None,
+    moisture_now_percent_wb: Annotated[
+        float | None, typer.Option(help="moisture at the start, if not fresh from the mill")
+    ] = None,
+    station: Annotated[
+        Path | None, typer.Option(help="station file: normals, routine, load")
+    ] = None,
+    weather_file: Annotated[
+        Path | None, typer.Option(help="EPW, or CSV together with --station")
+    ] = None,
+    members: Annotated[int, typer.Option(help="futures in the ensemble")] = 200,
+    seed: Annotated[int, typer.Option(help="same seed, same answer")] = 1,
+    json: Annotated[bool, typer.Option("--json", help="print JSON, shape drydown.dry/1")] = False,
+) -> None:
+    """Forecast a drying lot: day it is dry, mould-window hours, spread, hottest bean."""
+    from drydown.outlook.forecast import DryingCase, forecast  # noqa: PLC0415
+    from drydown.station.load import load_station  # noqa: PLC0415
+
+    with answering():
+        here = None if station is None else load_station(station)
+        site, weather = _weather(here, weather_file)
+        habits = None if here is None else here.drying.get(form)  # type: ignore[call-overload]
+        case = DryingCase(
+            species,
+            form,
+            place,
+            _given("--load-kg-m2", load_kg_m2, habits.load_kg_m2 if habits else None),
+            _given("--target-percent-wb", target_percent_wb, _target(habits)) / 100.0,
+            _moment(start).replace(tzinfo=site.zone),
+            _routine(habits),
+            None if moisture_now_percent_wb is None else moisture_now_percent_wb / 100.0,
+        )
+        with waiting(f"running {members} futures", json):
+            found = forecast(case, site, weather, members, seed)
+        if json:
+            print_json(found.as_dict())
+            return
+        _print(found, habits is None)
+
+
+def _target(habits: Drying | None) -> float | None:
+    return None if habits is None else habits.target_moisture_percent_wb
+
+
+def _given(option: str, value: float | None, fallback: float | None) -> float:
+    found = value if value is not None else fallback
+    if found is None:
+        raise InputError("is needed.", option, "Give it, or a station file that has it.")
+    return found
+
+
+def _moment(text: str) -> datetime:
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError as error:
+        raise InputError(
+            f"'{text}' is not a time.", "--start", "Write 2026-06-10T09:00."
+        ) from error
+    if moment.tzinfo is not None:
+        raise InputError("takes local standard time without a zone.", "--start")
+    return moment.replace(hour=9) if len(text) <= 10 else moment
+
+
+def _routine(habits: Drying | None):  # type: ignore[no-untyped-def]
+    from drydown.steps.dry.routine import Routine  # noqa: PLC0415
+
+    return Routine() if habits is None else habits.routine()
+
+
+def _weather(
+    here: Station | None, weather_file: Path | None
+) -> tuple[Site, HourlyWeather | tuple[MonthNormals, ...]]:
+    """Site and weather from what was given; nothing is invented."""
+    from drydown.station.weather import read_weather  # noqa: PLC0415
+
+    if weather_file is not None:
+        series = read_weather(weather_file, None if here is None else here.place.site())
+        return series.site, series
+    if here is None:
+        raise InputError(
+            "no weather.", "drydown dry", "Give --station (with monthly normals) or --weather-file."
+        )
+    normals = here.normals()
+    if normals is not None:
+        return here.place.site(), normals
+    series = read_weather(Path(str(here.weather.file)), here.place.site())
+    return series.site, series
+
+
+def _print(found: DryingForecast, assumed_routine: bool) -> None:
+    from drydown.outlook.rules import cautions, check_rules, window_state  # noqa: PLC0415
+
+    case = found.case
+    title = (
+        f"{found.form.label} ({case.species}), {case.load_kg_m2:g} kg/m2 on a {found.place.label}, "
+        f"to {case.target_wb * 100:g} % wb"
+    )
+    out.print(figures_table(title, found.figures))
+    names = ("early (P10)", "middle (P50)", "late (P90)")
+    for name, moment in zip(names, found.dry_on(), strict=True):
+        day = moment.strftime("%a %d %b %Y, %H:%M") if moment else "not within the forecast"
+        out.print(f"dry {name}: {day}", markup=False)
+    out.print(f"Weather: {found.weather_words}.", markup=False)
+    if assumed_routine:
+        out.print(
+            "Routine taken as: raked at 8, 10, 12, 14, 16 h, covered 17:30 to 07:30 and in rain "
+            "(common practice, no source). A station file states your own."
+        )
+    words, source = window_state(found.figures["mould_window_h"].value)
+    out.print(f"Mould window (middle): {words} ({source.text}).", markup=False)
+    for rule in check_rules(case.target_wb, 20.0, case.form, case.species):
+        out.print(f"At the target, {rule.words()} [{rule.source.text}]", markup=False)
+    for note in found.notes:
+        out.print(f"Note: {note}.", markup=False)
+    print_cautions(cautions("mould"))

@@ -1,0 +1,105 @@
+"""How the command line speaks: tables of figures, assumptions, cautions, JSON, errors."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+
+from rich.console import Console
+from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
+from rich.table import Table
+
+from drydown.errors import BalanceError, DrydownError
+from drydown.figures import Figure, weakest
+from drydown.matter.species import Range
+from drydown.outlook.rules import Caution
+
+__all__ = ["EXIT_BALANCE", "EXIT_INPUT", "answering", "out", "print_json", "waiting"]
+
+out = Console(soft_wrap=True, highlight=False)
+err = Console(stderr=True, soft_wrap=True, highlight=False)
+
+EXIT_INPUT = 2
+EXIT_BALANCE = 3
+FULL_DIGITS = {"kg green per kg fruit": 3, "C": 0, "h": 0, "L": 0}
+
+
+@contextmanager
+def answering() -> Iterator[None]:
+    """Turn an error of ours into one sentence and an exit code; never a traceback."""
+    try:
+        yield
+    except BalanceError as error:
+        err.print(f"[bold]Drydown stopped:[/bold] {error} Please report this.", markup=True)
+        sys.exit(EXIT_BALANCE)
+    except DrydownError as error:
+        err.print(str(error), markup=False)
+        sys.exit(EXIT_INPUT)
+
+
+@contextmanager
+def waiting(words: str, quiet: bool) -> Iterator[None]:
+    """A moving line on stderr for work that may take over two seconds."""
+    if quiet or not err.is_terminal:
+        yield
+        return
+    parts = (SpinnerColumn(), TextColumn("{task.description}"), TimeElapsedColumn())
+    with Progress(*parts, console=err, transient=True) as progress:
+        progress.add_task(words)
+        yield
+
+
+def print_json(data: Mapping[str, object]) -> None:
+    """One JSON object on stdout; numbers that do not exist are null."""
+    print(json.dumps(_plain(data), indent=2, ensure_ascii=False, allow_nan=False))  # noqa: T201
+
+
+def _plain(value: object) -> object:
+    if isinstance(value, Mapping):
+        return {str(k): _plain(v) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(v) for v in value]
+    if isinstance(value, float) and value != value:
+        return None
+    return value
+
+
+def figures_table(title: str, figures: Mapping[str, Figure]) -> Table:
+    """Figures with bands and how well each is known."""
+    table = Table(title=title, title_justify="left", header_style="bold")
+    for name in ("", "value", "P10 to P90", "unit", "known as"):
+        table.add_column(name, justify="right" if name in {"value", "P10 to P90"} else "left")
+    for key, f in figures.items():
+        digits = FULL_DIGITS.get(f.unit, 1)
+        span = "" if f.low == f.high else f"{f.low:,.{digits}f} to {f.high:,.{digits}f}"
+        known = f"weakest input: {weakest(f.sources)}"
+        table.add_row(words(key), f"{f.value:,.{digits}f}", span, f.unit, known)
+    return table
+
+
+def words(key: str) -> str:
+    """A key as words: units at the end of a name are shown in their own column."""
+    for tail in ("_kg", "_l", "_h", "_c", "_days"):
+        key = key.removesuffix(tail) if key != "dry_days" else key
+    return key.replace("_", " ")
+
+
+def assumptions_table(rows: Mapping[str, Range]) -> Table:
+    """What was assumed or stated, with range, status and source."""
+    table = Table(title="Taken as", title_justify="left", header_style="bold")
+    for name in ("", "typical", "range", "status", "source"):
+        table.add_column(name)
+    for key, r in rows.items():
+        span = "" if r.low == r.high else f"{r.low:g} to {r.high:g}"
+        table.add_row(
+            key.replace("_", " "), f"{r.typical:g}", span, str(r.source.status), r.source.text
+        )
+    return table
+
+
+def print_cautions(cautions: tuple[Caution, ...]) -> None:
+    """Usual cautions, after the numbers."""
+    for caution in cautions:
+        out.print(f"Caution: {caution.text} ({caution.source.text})", markup=False)

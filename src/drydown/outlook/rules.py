@@ -1,0 +1,97 @@
+"""Which published limits a lot is inside of, and the usual cautions. Never "safe"."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+from drydown.errors import RangeError
+from drydown.figures import Source, Status
+from drydown.matter.bases import db_from_wb
+from drydown.matter.sorption import erh, fit_note
+
+__all__ = ["Caution", "RuleCheck", "cautions", "check_rules", "window_state"]
+
+
+@dataclass(frozen=True, slots=True)
+class RuleCheck:
+    """One published limit and whether the lot is inside of it (None: cannot be told)."""
+
+    text: str
+    inside: bool | None
+    why: str
+    source: Source
+
+    def words(self) -> str:
+        """A sentence for the reader."""
+        state = {True: "inside the rule", False: "outside the rule", None: "cannot be told for"}
+        return f"{state[self.inside]}: {self.text} ({self.why})"
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """A usual caution with its source."""
+
+    text: str
+    source: Source
+
+
+@cache
+def _load(name: str) -> dict[str, Any]:
+    return tomllib.loads((files("drydown.outlook") / name).read_text(encoding="utf-8"))
+
+
+def _source(row: dict[str, Any]) -> Source:
+    return Source(row["source"], Status(row["status"]))
+
+
+def cautions(*topics: str) -> tuple[Caution, ...]:
+    """The cautions for topics, in order. Local codes and licensed practice come first."""
+    table = _load("cautions.toml")
+    return tuple(Caution(table[t]["text"], _source(table[t])) for t in topics)
+
+
+def check_rules(moisture_wb: float, store_c: float, form: str, species: str) -> list[RuleCheck]:
+    """Every rule that applies to a form, with the lot's state against it.
+
+    Args: moisture_wb [fraction]; store_c [C] temperature it will be kept at; form; species.
+    Returns: list of `RuleCheck`.
+    Valid range: moisture 0 to below 1. Source: `rules.toml`, each row with its own.
+    """
+    table = _load("rules.toml")
+    shown = f"{moisture_wb * 100:.1f} % wb"
+    found = [
+        RuleCheck(row["text"], moisture_wb <= row["max_wb"], shown, _source(row))
+        for row in table["moisture"]
+        if form in row["forms"]
+    ]
+    for row in table["water_activity"]:
+        try:
+            aw = float(erh(store_c, db_from_wb(moisture_wb)))
+        except RangeError:
+            found.append(RuleCheck(row["text"], None, "outside the isotherm", _source(row)))
+            continue
+        note = fit_note(species, "washed" if form == "parchment" else form)
+        why = f"about {aw:.2f} at {store_c:.0f} C" + (f"; {note}" if note else "")
+        found.append(RuleCheck(row["text"], aw <= row["max_aw"], why, _source(row)))
+    return found
+
+
+def window_state(hours: float) -> tuple[str, Source]:
+    """Words for the time a lot's surface spends in the mould window.
+
+    Args: hours [h] with a surface between water activity 0.80 and 0.95.
+    Returns: words and source. Valid range: 0 or more. Source: `rules.toml`, window.
+    """
+    row = _load("rules.toml")["window"]
+    days = hours / 24.0
+    if days >= row["red_days"]:
+        words = f"past {row['red_days']:g} days: outside both rules"
+    elif days >= row["amber_days"]:
+        words = f"past {row['amber_days']:g} days: inside the longer rule only"
+    else:
+        words = f"inside both rules ({row['amber_days']:g} and {row['red_days']:g} days)"
+    return words, _source(row)

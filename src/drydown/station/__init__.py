@@ -1,0 +1,1 @@
+"""The station described: place, weather, machines, beds, routines, prices."""

@@ -1,0 +1,228 @@
+"""The station file as types. Every key has a unit in its name and an allowed range."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal, Self
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from drydown.air.normals import MonthNormals
+from drydown.air.series import Site
+from drydown.matter.practice import Practice, practice
+from drydown.steps.dry.data import place_names
+from drydown.steps.dry.routine import Routine
+
+__all__ = ["Bed", "Drying", "Station"]
+
+Text = Annotated[str, Field(min_length=1, max_length=80)]
+SpeciesName = Literal["arabica", "robusta", "liberica"]
+RouteName = Literal["washed", "pulped_natural", "natural"]
+Hour = Annotated[float, Field(ge=0, le=24)]
+Share = Annotated[float, Field(ge=0, le=0.9)]
+FormName = Literal["parchment", "mucilage", "cherry"]
+
+
+class Part(BaseModel):
+    """Base of all parts: unknown keys are refused, so a misspelt key cannot be lost."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+
+class PlaceOnEarth(Part):
+    """Where the station is."""
+
+    name: Text
+    district: Text
+    latitude_deg: Annotated[float, Field(ge=-60, le=60)]
+    longitude_deg: Annotated[float, Field(ge=-180, le=180)]
+    elevation_m: Annotated[float, Field(ge=-420, le=5500)]
+    utc_offset_h: Annotated[float, Field(ge=-12, le=14)]
+
+    def site(self) -> Site:
+        """The same as the air room knows it."""
+        return Site(
+            self.latitude_deg, self.longitude_deg, self.elevation_m, self.utc_offset_h, self.name
+        )
+
+
+class Month(Part):
+    """One line of monthly normals."""
+
+    tmax_c: Annotated[float, Field(ge=-10, le=50)]
+    tmin_c: Annotated[float, Field(ge=-20, le=40)]
+    rh_percent: Annotated[float, Field(ge=5, le=99)]
+    rain_mm: Annotated[float, Field(ge=0, le=2500)]
+    rain_days: Annotated[float, Field(ge=0, le=31)]
+    wind_ms: Annotated[float, Field(ge=0, le=20)]
+    ghi_kwh_m2_day: Annotated[float, Field(ge=1, le=10)] | None = None
+    sunshine_h_day: Annotated[float, Field(ge=0, le=16)] | None = None
+
+    @model_validator(mode="after")
+    def _order(self) -> Self:
+        if self.tmax_c <= self.tmin_c:
+            raise ValueError(f"tmax_c {self.tmax_c:g} must be above tmin_c {self.tmin_c:g}")
+        if (self.rain_mm > 0) != (self.rain_days > 0):
+            raise ValueError("rain_mm and rain_days must both be zero or both above zero")
+        return self
+
+    def normals(self) -> MonthNormals:
+        """The same as the air room knows it."""
+        return MonthNormals(
+            self.tmax_c, self.tmin_c, self.rh_percent / 100.0, self.rain_mm, self.rain_days,
+            self.wind_ms, self.ghi_kwh_m2_day, self.sunshine_h_day,
+        )  # fmt: skip
+
+
+class Weather(Part):
+    """Twelve months of normals, January first, or a weather file, or both."""
+
+    file: str | None = None
+    months: Annotated[tuple[Month, ...], Field(min_length=12, max_length=12)] | None = None
+
+    @model_validator(mode="after")
+    def _some(self) -> Self:
+        if self.file is None and self.months is None:
+            raise ValueError("give a weather file or twelve [[weather.months]]")
+        return self
+
+
+class Machine(Part):
+    """A pulper, huller or washer."""
+
+    name: Text
+    kind: Text
+    capacity_kg_h: Annotated[float, Field(gt=0, le=50_000)]
+
+
+class Tank(Part):
+    """A fermenting or soaking tank."""
+
+    name: Text
+    volume_l: Annotated[float, Field(gt=0, le=500_000)]
+
+
+class Bed(Part):
+    """A drying place of one kind."""
+
+    name: Text
+    place: str
+    area_m2: Annotated[float, Field(gt=0, le=100_000)]
+
+    @model_validator(mode="after")
+    def _known(self) -> Self:
+        if self.place not in place_names():
+            raise ValueError(f"place '{self.place}' is not one of {', '.join(place_names())}")
+        return self
+
+
+class Dryer(Part):
+    """A mechanical dryer. It is described here; forecasts for it come with the drying engine."""
+
+    name: Text
+    kind: Text
+    holds_kg: Annotated[float, Field(gt=0, le=100_000)]
+    air_c: Annotated[float, Field(ge=20, le=100)]
+
+
+class Store(Part):
+    """Where dry coffee waits."""
+
+    name: Text
+    holds_kg: Annotated[float, Field(gt=0, le=10_000_000)]
+
+
+class Equipment(Part):
+    """Machines, tanks, beds, dryers, stores."""
+
+    pulpers: tuple[Machine, ...] = ()
+    hullers: tuple[Machine, ...] = ()
+    tanks: tuple[Tank, ...] = ()
+    beds: Annotated[tuple[Bed, ...], Field(min_length=1)]
+    dryers: tuple[Dryer, ...] = ()
+    stores: tuple[Store, ...] = ()
+
+    @model_validator(mode="after")
+    def _once(self) -> Self:
+        every = [*self.pulpers, *self.hullers, *self.tanks, *self.beds, *self.dryers, *self.stores]
+        names = [item.name.casefold() for item in every]
+        twice = next((n for n in names if names.count(n) > 1), None)
+        if twice:
+            raise ValueError(f"the name '{twice}' stands twice; each needs its own")
+        return self
+
+
+class Drying(Part):
+    """How one form is dried here."""
+
+    load_kg_m2: Annotated[float, Field(ge=2, le=60)]
+    target_moisture_percent_wb: Annotated[float, Field(ge=7, le=20)]
+    rake_hours: Annotated[tuple[Annotated[int, Field(ge=0, le=23)], ...], Field(max_length=24)]
+    cover_from_h: Hour | None = None
+    cover_until_h: Hour = 0.0
+    cover_for_rain: bool
+    shade_from_h: Hour | None = None
+    shade_until_h: Hour = 0.0
+
+    @property
+    def target_wb(self) -> float:
+        """Target as a fraction."""
+        return self.target_moisture_percent_wb / 100.0
+
+    def routine(self) -> Routine:
+        """The same as the drying step knows it."""
+        rain = 0.1 if self.cover_for_rain else None
+        return Routine(
+            self.rake_hours, self.cover_from_h, self.cover_until_h, rain,
+            self.shade_from_h, self.shade_until_h,
+        )  # fmt: skip
+
+
+class Money(Part):
+    """Currency and what a kilogram of ripe fruit is paid."""
+
+    currency: Annotated[str, Field(pattern=r"^[A-Z]{3}$")]
+    decimals: Annotated[int, Field(ge=0, le=3)]
+    cherry_price_per_kg: dict[SpeciesName, Annotated[float, Field(gt=0, le=1e9)]]
+
+
+class Measured(Part):
+    """What the station has measured of its own losses and water; absent rows are assumed."""
+
+    float_share: Share | None = None
+    pulper_loss_share: Share | None = None
+    huller_loss_share: Share | None = None
+    pulp_water_l_kg_cherry: Annotated[float, Field(ge=0, le=40)] | None = None
+    wash_water_l_kg_parchment: Annotated[float, Field(ge=0, le=100)] | None = None
+
+
+class Station(Part):
+    """The whole description, as in the station file."""
+
+    place: PlaceOnEarth
+    species: Annotated[tuple[SpeciesName, ...], Field(min_length=1)]
+    routes: Annotated[tuple[RouteName, ...], Field(min_length=1)]
+    weather: Weather
+    equipment: Equipment
+    drying: dict[FormName, Drying]
+    money: Money
+    measured: Measured = Measured()
+
+    @model_validator(mode="after")
+    def _prices(self) -> Self:
+        missing = [s for s in self.species if s not in self.money.cherry_price_per_kg]
+        if missing:
+            raise ValueError(f"money.cherry_price_per_kg has no price for {missing[0]}")
+        return self
+
+    def practice(self) -> Practice:
+        """Assumed losses and water with the station's own numbers in their place."""
+        return practice().stated(**self.measured.model_dump())
+
+    def bed(self, name: str) -> Bed | None:
+        """A bed by name."""
+        return next((b for b in self.equipment.beds if b.name == name), None)
+
+    def normals(self) -> tuple[MonthNormals, ...] | None:
+        """Monthly normals, if the station gave any."""
+        months = self.weather.months
+        return None if months is None else tuple(m.normals() for m in months)

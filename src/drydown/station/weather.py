@@ -1,0 +1,30 @@
+"""Read a weather file of either layout for a station."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from drydown.air.csvfile import read_csv
+from drydown.air.epw import read_epw
+from drydown.air.series import HourlyWeather, Site
+from drydown.errors import InputError
+
+__all__ = ["read_weather"]
+
+
+def read_weather(path: Path, site: Site | None) -> HourlyWeather:
+    """An EPW or CSV file by its ending.
+
+    Args: path; site of the station (an EPW brings its own). Returns: `HourlyWeather`.
+    Valid range: endings .epw and .csv. Raises `InputError` otherwise.
+    """
+    kind = path.suffix.lower()
+    if kind == ".epw":
+        return read_epw(path)
+    if kind not in {".csv", ".txt"}:
+        raise InputError(f"ends in '{kind}'.", path.name, "A weather file ends in .epw or .csv.")
+    if site is None:
+        raise InputError(
+            "does not say where it was measured.", path.name, "Give the station file as well."
+        )
+    return read_csv(path, site)
