@@ -1,8 +1,121 @@
-"""`drydown serve` and `drydown demo`: start the desk."""
+"""`drydown serve`, `drydown demo`, `drydown owner-link`: start the desk and let people in."""
 
 from __future__ import annotations
 
+import os
+import socket
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Annotated
 
-def serve() -> None: ...
-def demo() -> None: ...
-def owner_link() -> None: ...
+import typer
+
+from drydown.cli.show import answering, out, waiting
+from drydown.errors import InputError
+
+__all__ = ["demo", "owner_link", "serve"]
+
+Data = Annotated[Path, typer.Option(help="folder for books, station file and secret")]
+Host = Annotated[str, typer.Option(help="address to listen on; 0.0.0.0 for the local network")]
+Port = Annotated[int, typer.Option(help="port to listen on", min=1, max=65535)]
+
+
+def serve(
+    data: Data = Path("drydown-data"), host: Host = "127.0.0.1", port: Port = 8321
+) -> None:
+    """Start the desk on your own books; the first start prints a one-time owner link."""
+    with answering():
+        _free(host, port)
+        _begin(data, demo=False)
+        from drydown.books.prepare import make_owner_link, needs_owner  # noqa: PLC0415
+
+        address = f"http://{host}:{port}/"
+        out.print(f"Drydown is at {address}", markup=False)
+        if needs_owner():
+            out.print(f"First entry, works once: {address}first/{make_owner_link()}/", markup=False)
+        if host not in {"127.0.0.1", "localhost", "::1"}:
+            out.print("This listens beyond this machine, without encryption: trusted networks only.")
+        _run(host, port)
+
+
+def demo(
+    data: Data = Path("data/demo"), host: Host = "127.0.0.1", port: Port = 8321
+) -> None:
+    """Start the desk with an invented station and half a season of invented deliveries."""
+    with answering():
+        if host not in {"127.0.0.1", "localhost", "::1"}:
+            raise InputError("is not this machine; the demo asks no password.", f"--host {host}")
+        _free(host, port)
+        _begin(data, demo=True)
+        from drydown.books.prepare import fill_demo, warm_forecasts  # noqa: PLC0415
+
+        with waiting("writing an invented half season", quiet=False):
+            written = fill_demo(data.resolve() / "station.toml", datetime.now(UTC))
+            if written:
+                warm_forecasts()
+        if written:
+            out.print(f"Wrote {written} invented deliveries to {data}.", markup=False)
+        out.print(f"Drydown's demo is at http://{host}:{port}/ (stop it with Ctrl-C)", markup=False)
+        _run(host, port)
+
+
+def owner_link(data: Data = Path("drydown-data"), host: Host = "127.0.0.1", port: Port = 8321) -> None:
+    """Print a new one-time link for the owner's first entry."""
+    with answering():
+        _begin(data, demo=False)
+        from drydown.books.prepare import make_owner_link, needs_owner  # noqa: PLC0415
+
+        if not needs_owner():
+            raise InputError("there is an owner already.", str(data))
+        out.print(f"http://{host}:{port}/first/{make_owner_link()}/", markup=False)
+
+
+def _free(host: str, port: int) -> None:
+    """Refuse early, in one sentence, when the address is taken."""
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    with socket.socket(family, socket.SOCK_STREAM) as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((host, port))
+        except OSError as error:
+            raise InputError(
+                f"cannot be used ({error.strerror}).", f"{host}:{port}", "Choose another: --port 8322"
+            ) from error
+
+
+def _begin(data: Path, demo: bool) -> None:
+    """Folder, settings and tables."""
+    os.environ["DRYDOWN_DATA"] = str(data.resolve())
+    os.environ["DRYDOWN_DEMO"] = "1" if demo else "0"
+    os.environ["DJANGO_SETTINGS_MODULE"] = "drydown.desk.settings"
+    try:
+        import django  # noqa: PLC0415
+        import granian  # noqa: F401, PLC0415
+    except ImportError as error:
+        raise InputError(
+            "the desk is not installed.", "drydown", "Install drydown[desk], or use `make run`."
+        ) from error
+    from drydown.books.prepare import prepare_folder, prepare_tables  # noqa: PLC0415
+
+    prepare_folder(data.resolve())
+    django.setup()
+    prepare_tables()
+
+
+def _run(host: str, port: int) -> None:
+    """Serve until stopped: one process writes, four threads answer."""
+    from granian import Granian  # type: ignore[attr-defined]  # noqa: PLC0415
+    from granian.constants import Interfaces  # noqa: PLC0415
+    from granian.log import LogLevels  # noqa: PLC0415
+
+    if host not in {"127.0.0.1", "localhost", "::1"}:
+        os.environ.setdefault("DRYDOWN_HOSTS", "*")
+    Granian(
+        "drydown.desk.wsgi:application",
+        address=host,
+        port=port,
+        interface=Interfaces.WSGI,
+        workers=1,
+        blocking_threads=4,
+        log_level=LogLevels.warning,
+    ).serve()

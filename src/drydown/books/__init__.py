@@ -1,0 +1,1 @@
+"""The station's records: growers, deliveries, lots and what happened to them."""

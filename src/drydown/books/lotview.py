@@ -1,0 +1,84 @@
+"""A lot as the model sees it: its balance and its forecast, from the records and the station."""
+
+from __future__ import annotations
+
+import hashlib
+from datetime import datetime
+
+from django.core.cache import cache
+
+from drydown.books.models import Lot
+from drydown.books.services import cherry_kg
+from drydown.matter.report import BalanceReport, report_balance
+from drydown.matter.species import species
+from drydown.outlook.forecast import DryingCase, DryingForecast, forecast
+from drydown.station.model import Station
+from drydown.steps.dry.data import FORM_OF_ROUTE
+
+__all__ = ["case_key", "lot_balance", "lot_case", "lot_forecast"]
+
+MEMBERS = 80
+VERSION = "1"
+
+
+def lot_form(lot: Lot) -> str:
+    """What lies on the bed for the lot's route."""
+    return FORM_OF_ROUTE[lot.route]
+
+
+def lot_balance(lot: Lot, station: Station) -> BalanceReport:
+    """Mass balance of all the fruit the lot received; measured float replaces the assumed."""
+    habits = station.drying.get(lot_form(lot))  # type: ignore[call-overload]
+    target = habits.target_wb if habits else 0.11
+    practice = station.practice()
+    fruit = cherry_kg(lot)
+    floated = lot.happenings.filter(kind="float").first()
+    if floated and fruit > 0 and floated.details.get("floaters_kg") is not None:
+        share = min(float(floated.details["floaters_kg"]) / fruit, 0.9)
+        practice = practice.stated(float_share=share)
+    return report_balance(species(lot.species), practice, lot.route, fruit, target)
+
+
+def lot_case(lot: Lot, station: Station) -> DryingCase | None:
+    """The drying case of a lot, from its last reading or from spreading; None if not drying."""
+    form = lot_form(lot)
+    habits = station.drying.get(form)  # type: ignore[call-overload]
+    bed = station.bed(lot.bed)
+    if lot.spread_at is None or lot.load_kg_m2 is None or habits is None or bed is None:
+        return None
+    last = lot.readings.order_by("-happened_at", "-id").first()
+    start: datetime = last.happened_at if last else lot.spread_at
+    local = start.astimezone(station.place.site().zone).replace(minute=0, second=0, microsecond=0)
+    now = last.moisture_wb if last else None
+    return DryingCase(
+        lot.species, form, bed.place, lot.load_kg_m2, habits.target_wb, local, habits.routine(), now
+    )
+
+
+def case_key(case: DryingCase, station: Station) -> str:
+    """Hash of everything a forecast depends on."""
+    text = f"{VERSION}|{MEMBERS}|{case}|{station.weather}|{station.place}"
+    return "forecast-" + hashlib.sha256(text.encode()).hexdigest()
+
+
+def lot_forecast(case: DryingCase, station: Station) -> DryingForecast:
+    """Forecast of a case, kept by the hash of its inputs."""
+    key = case_key(case, station)
+    found = cache.get(key)
+    if isinstance(found, DryingForecast):
+        return found
+    site = station.place.site()
+    made = forecast(case, site, _weather(station), MEMBERS, seed=1)
+    cache.set(key, made, None)
+    return made
+
+
+def _weather(station: Station):  # type: ignore[no-untyped-def]
+    from pathlib import Path  # noqa: PLC0415
+
+    from drydown.station.weather import read_weather  # noqa: PLC0415
+
+    normals = station.normals()
+    if normals is not None:
+        return normals
+    return read_weather(Path(str(station.weather.file)), station.place.site())

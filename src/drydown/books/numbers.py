@@ -1,0 +1,45 @@
+"""Numbers as people type them: decimal point or comma, no group marks, never a guess."""
+
+from __future__ import annotations
+
+import re
+from decimal import ROUND_HALF_EVEN, Decimal
+
+from drydown.errors import InputError
+
+__all__ = ["parse_decimal", "parse_grams", "to_minor"]
+
+_PLAIN = re.compile(r"^\d{1,9}([.,]\d{1,6})?$")
+_GROUPED = re.compile(r"^\d{1,3}([.,  ']\d{3})+([.,]\d+)?$")
+
+
+def parse_decimal(text: str, where: str) -> Decimal:
+    """A number of zero or more from a form field.
+
+    "41.5" and "41,5" are the same. "1,234" or "1.234" could be a thousand or not, so three
+    digits after a single mark are refused, as are group marks.
+    """
+    cleaned = text.strip()
+    if not cleaned:
+        raise InputError("is empty.", where, "Write a number, such as 41.5.")
+    whole, mark, part = cleaned.partition("," if "," in cleaned else ".")
+    doubtful = bool(mark) and len(part) == 3 and whole != "0"
+    if _GROUPED.match(cleaned) and (doubtful or len(re.findall(r"[.,  ']", cleaned)) > 1):
+        raise InputError(
+            f"'{cleaned}' could be read two ways.",
+            where,
+            "Leave out thousands marks; write at most two digits after the point.",
+        )
+    if not _PLAIN.match(cleaned):
+        raise InputError(f"'{cleaned}' is not a number.", where, "Digits and one point or comma.")
+    return Decimal(cleaned.replace(",", "."))
+
+
+def parse_grams(text: str, where: str) -> int:
+    """Kilograms from a form field, as whole grams."""
+    return int((parse_decimal(text, where) * 1000).to_integral_value(ROUND_HALF_EVEN))
+
+
+def to_minor(amount: Decimal, decimals: int) -> int:
+    """Money in the smallest coin, rounded half to even."""
+    return int((amount * 10**decimals).to_integral_value(ROUND_HALF_EVEN))

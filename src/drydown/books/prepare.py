@@ -1,0 +1,92 @@
+"""Make a data folder ready: secret, tables, owner link, demo season."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import secrets
+from datetime import datetime
+from pathlib import Path
+
+from drydown.errors import InputError
+
+__all__ = ["fill_demo", "make_owner_link", "needs_owner", "prepare_folder", "prepare_tables"]
+
+
+def prepare_folder(data: Path) -> None:
+    """Create the folder and its secret, readable by this user only."""
+    try:
+        data.mkdir(parents=True, exist_ok=True, mode=0o700)
+        secret = data / "secret.key"
+        if not secret.exists():
+            handle = os.open(secret, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+            with os.fdopen(handle, "w", encoding="ascii") as out:
+                out.write(secrets.token_hex(32))
+    except OSError as error:
+        raise InputError(
+            f"cannot be written ({error.strerror}).", str(data), "Choose a folder with --data."
+        ) from error
+
+
+def prepare_tables() -> None:
+    """Bring the tables up to date."""
+    from django.core.management import call_command  # noqa: PLC0415
+    from django.db import DatabaseError  # noqa: PLC0415
+
+    try:
+        call_command("migrate", verbosity=0, interactive=False)
+    except DatabaseError as error:
+        raise InputError(f"the database did not answer: {error}.", "the books") from error
+
+
+def needs_owner() -> bool:
+    """True until somebody owns the station."""
+    from django.contrib.auth.models import User  # noqa: PLC0415
+
+    return not User.objects.filter(is_superuser=True).exists()
+
+
+def make_owner_link() -> str:
+    """A new one-time token; earlier unused ones stop working. Only the hash is kept."""
+    from drydown.books.models import OwnerLink  # noqa: PLC0415
+
+    token = secrets.token_urlsafe(24)
+    OwnerLink.objects.filter(used_at=None).delete()
+    OwnerLink.objects.create(digest=hashlib.sha256(token.encode()).hexdigest())
+    return token
+
+
+def fill_demo(station_file: Path, now: datetime) -> int:
+    """Write the demo's station file, owner and season, once; returns deliveries written."""
+    from django.contrib.auth.models import User  # noqa: PLC0415
+
+    from drydown.books.demo import fill  # noqa: PLC0415
+    from drydown.books.models import Delivery  # noqa: PLC0415
+    from drydown.station.load import example_text, load_station  # noqa: PLC0415
+
+    if Delivery.objects.exists():
+        return 0
+    if not station_file.exists():
+        station_file.write_text(example_text(), encoding="utf-8")
+    owner = User.objects.filter(is_superuser=True).first() or User(
+        username="Demo owner", is_superuser=True, is_staff=False
+    )
+    if owner.pk is None:
+        owner.set_unusable_password()
+        owner.save()
+    return fill(load_station(station_file), now, owner)
+
+
+def warm_forecasts() -> None:
+    """Compute the forecasts the yard shows, so that its first opening is quick."""
+    from drydown.books.lotview import lot_case, lot_forecast  # noqa: PLC0415
+    from drydown.books.models import Lot  # noqa: PLC0415
+    from drydown.station.load import load_station  # noqa: PLC0415
+
+    from django.conf import settings  # noqa: PLC0415, I001
+
+    station = load_station(settings.STATION_FILE)
+    for lot in Lot.objects.filter(stage=Lot.Stage.DRYING):
+        case = lot_case(lot, station)
+        if case:
+            lot_forecast(case, station)

@@ -1,0 +1,1 @@
+"""The pages: gate, yard, lot, station. Server-rendered; works with scripts off."""

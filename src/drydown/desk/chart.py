@@ -1,0 +1,100 @@
+"""The drying curve as SVG, drawn on the server; prints, and carries words beside it."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.core.cache import cache
+
+from drydown.outlook.forecast import DryingForecast
+
+__all__ = ["Dot", "curve_rows", "curve_svg", "curve_words"]
+
+Dot = tuple[datetime, float]
+INK, BAND, RULE = "#1f3a34", "#b9cbb4", "#8a4b1f"
+
+
+def curve_svg(found: DryingForecast, dots: Sequence[Dot], key: str) -> str:
+    """SVG text of the forecast with its band, the readings and the target."""
+    digest = hashlib.sha256(f"{key}{dots}".encode()).hexdigest()
+    name = f"curve-2-{digest}"
+    kept = cache.get(name)
+    if isinstance(kept, str):
+        return kept
+    import vl_convert  # noqa: PLC0415 (loads a renderer; only where a chart is drawn)
+
+    svg: str = vl_convert.vegalite_to_svg(_chart(found, dots).to_dict())
+    svg = svg.replace("<svg ", '<svg role="img" ', 1)
+    cache.set(name, svg, None)
+    return svg
+
+
+def _rows(found: DryingForecast, every: int) -> list[dict[str, Any]]:
+    low, middle, high = found.curve_wb * 100.0
+    start = found.case.start.replace(tzinfo=None)
+    end = _last_hour(found)
+    return [
+        {
+            "time": (start + timedelta(hours=h)).isoformat(),
+            "low": round(float(low[h]), 3),
+            "middle": round(float(middle[h]), 3),
+            "high": round(float(high[h]), 3),
+        }
+        for h in range(0, end + 1, every)
+    ]
+
+
+def _last_hour(found: DryingForecast) -> int:
+    late = found.dry_on()[2]
+    hours = found.curve_wb.shape[1] - 1
+    if late is None:
+        return hours
+    return min(hours, int((late - found.case.start) / timedelta(hours=1)) + 12)
+
+
+def _chart(found: DryingForecast, dots: Sequence[Dot]) -> Any:
+    import altair as alt  # noqa: PLC0415
+
+    data = alt.Data(values=_rows(found, 3))  # type: ignore[attr-defined]
+    time = alt.X("time:T", title=None, axis=alt.Axis(format="%d %b", labelAngle=0, tickCount="day"))
+    base = alt.Chart(data)
+    band = base.mark_area(color=BAND, opacity=0.8).encode(
+        x=time, y=alt.Y("low:Q", title="moisture, % wet basis"), y2="high:Q"
+    )
+    line = base.mark_line(color=INK, strokeWidth=2).encode(x=time, y="middle:Q")
+    target = (
+        alt.Chart(alt.Data(values=[{"y": found.case.target_wb * 100.0}]))  # type: ignore[attr-defined]
+        .mark_rule(color=RULE, strokeDash=[6, 4], strokeWidth=2)
+        .encode(y="y:Q")
+    )
+    layers = [band, line, target]
+    if dots:
+        points = [{"time": t.replace(tzinfo=None).isoformat(), "m": m * 100.0} for t, m in dots]
+        marks = alt.Chart(alt.Data(values=points)).mark_point(  # type: ignore[attr-defined]
+            color=RULE, filled=True, size=70, shape="diamond"
+        )
+        layers.append(marks.encode(x=time, y="m:Q"))
+    chart = alt.layer(*layers).properties(width=640, height=300, background="#fffdf6")
+    return chart.configure_axis(labelFontSize=14, titleFontSize=14, gridColor="#e4dfcf")
+
+
+def curve_words(found: DryingForecast) -> str:
+    """The chart in one sentence, for those who do not see it."""
+    start = found.curve_wb[1, 0] * 100.0
+    early, middle, late = found.dry_on()
+    names = [m.strftime("%d %b") if m else "later than the forecast reaches" for m in (early, middle, late)]
+    return (
+        f"Moisture falls from {start:.0f} % to {found.case.target_wb * 100:g} % wet basis; "
+        f"early {names[0]}, middle {names[1]}, late {names[2]}."
+    )
+
+
+def curve_rows(found: DryingForecast) -> list[dict[str, Any]]:
+    """The same curve as table rows, one a day at the hour of the start."""
+    rows = _rows(found, 24)
+    for row in rows:
+        row["time"] = datetime.fromisoformat(row["time"])
+    return rows

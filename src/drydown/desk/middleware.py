@@ -1,0 +1,56 @@
+"""What every request passes: content rules, the demo's owner, and entry only for those known."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from django.conf import settings
+from django.contrib.auth import get_user_model, login
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+
+__all__ = ["content_rules", "demo_owner", "entered_only"]
+
+Answer = Callable[[HttpRequest], HttpResponse]
+OPEN_PATHS = ("/enter/", "/first/", "/static/", "/alive/")
+LOOPBACK = {"127.0.0.1", "::1"}
+POLICY = (
+    "default-src 'self'; img-src 'self' data:; object-src 'none'; base-uri 'none'; "
+    "frame-ancestors 'none'; form-action 'self'"
+)
+
+
+def content_rules(answer: Answer) -> Answer:
+    """Only our own scripts, styles and pictures run in a page."""
+
+    def handle(request: HttpRequest) -> HttpResponse:
+        response = answer(request)
+        response.headers.setdefault("Content-Security-Policy", POLICY)
+        return response
+
+    return handle
+
+
+def demo_owner(answer: Answer) -> Answer:
+    """In the demo, whoever sits at this machine is its owner."""
+
+    def handle(request: HttpRequest) -> HttpResponse:
+        here = request.META.get("REMOTE_ADDR") in LOOPBACK
+        if settings.DEMO and here and not request.user.is_authenticated:
+            owner = get_user_model().objects.filter(is_superuser=True).order_by("id").first()
+            if owner is not None:
+                login(request, owner, "django.contrib.auth.backends.ModelBackend")
+        return answer(request)
+
+    return handle
+
+
+def entered_only(answer: Answer) -> Answer:
+    """Everything but the entry pages needs a known person."""
+
+    def handle(request: HttpRequest) -> HttpResponse:
+        if request.user.is_authenticated or request.path.startswith(OPEN_PATHS):
+            return answer(request)
+        return redirect(settings.LOGIN_URL)
+
+    return handle

@@ -1,0 +1,67 @@
+"""Filters for figures on a page."""
+
+from __future__ import annotations
+
+import math
+from decimal import Decimal
+
+from django import template
+
+from drydown.figures import Figure, weakest
+
+__all__ = ["coin", "kg", "known", "labelled", "span", "value"]
+
+register = template.Library()
+_DIGITS = {"kg green per kg fruit": 3, "C": 0, "h": 0, "L": 0, "kg": 1, "days": 1}
+
+
+def _write(number: float, unit: str) -> str:
+    if math.isnan(number):
+        return "not in reach"
+    digits = _DIGITS.get(unit, 1)
+    if abs(number) >= 1000:
+        digits = 0
+    return f"{number:,.{digits}f}".replace(",", " ")
+
+
+@register.filter
+def value(figure: Figure) -> str:
+    """The middle value with its unit."""
+    return f"{_write(figure.value, figure.unit)} {figure.unit}"
+
+
+@register.filter
+def span(figure: Figure) -> str:
+    """The band, or nothing for a figure without one."""
+    if figure.low == figure.high:
+        return ""
+    return f"{_write(figure.low, figure.unit)} to {_write(figure.high, figure.unit)}"
+
+
+@register.filter
+def known(figure: Figure) -> str:
+    """The weakest status among the figure's sources."""
+    return str(weakest(figure.sources))
+
+
+@register.filter
+def kg(grams: int) -> str:
+    """Grams as kilograms, to the gram where needed."""
+    whole, rest = divmod(int(grams), 1000)
+    head = f"{whole:,}".replace(",", " ")
+    return f"{head}.{rest:03d}".rstrip("0").rstrip(".") + " kg"
+
+
+@register.filter
+def coin(minor: int, decimals: int) -> str:
+    """Smallest coins as an amount."""
+    amount = Decimal(int(minor)).scaleb(-int(decimals))
+    return f"{amount:,.{int(decimals)}f}".replace(",", " ")
+
+
+@register.filter
+def labelled(key: str) -> str:
+    """A key as words, without the unit at its end."""
+    for tail in ("_kg", "_l"):
+        key = key.removesuffix(tail)
+    return key.replace("_kg_", " kg per kg ").replace("_l_", " L per ").replace("_", " ")

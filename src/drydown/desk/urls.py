@@ -1,0 +1,26 @@
+"""Addresses of the pages."""
+
+from __future__ import annotations
+
+from django.urls import path
+
+from drydown.desk.views import entry, gate, lot, setup, yard
+
+__all__ = ["urlpatterns"]
+
+urlpatterns = [
+    path("", yard.home, name="home"),
+    path("alive/", entry.alive, name="alive"),
+    path("enter/", entry.enter, name="enter"),
+    path("leave/", entry.leave, name="leave"),
+    path("first/<str:token>/", entry.first, name="first"),
+    path("gate/", gate.gate, name="gate"),
+    path("gate/echo/", gate.echo, name="gate-echo"),
+    path("gate/slip/<int:pk>/", gate.slip, name="slip"),
+    path("yard/", yard.yard, name="yard"),
+    path("lot/<str:code>/", lot.lot_page, name="lot"),
+    path("lot/<str:code>/step/", lot.step, name="lot-step"),
+    path("lot/<str:code>/reading/", lot.reading, name="lot-reading"),
+    path("lot/<str:code>/curve.svg", lot.curve, name="lot-curve"),
+    path("station/", setup.station_page, name="station"),
+]

@@ -1,0 +1,160 @@
+"""Forms of the gate and of a lot. Mistakes come back with what was typed still there."""
+
+from __future__ import annotations
+
+import uuid
+from datetime import datetime
+from typing import Any
+
+from django import forms
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+
+from drydown.books.numbers import parse_decimal, parse_grams
+from drydown.errors import InputError
+from drydown.station.model import Station
+
+__all__ = ["GateForm", "ReadingForm", "StepForm"]
+
+DECIMAL = {"inputmode": "decimal", "autocomplete": "off"}
+
+
+class Kilograms(forms.CharField):
+    """Kilograms typed with point or comma; clean value in whole grams."""
+
+    def __init__(self, **more: Any) -> None:
+        super().__init__(max_length=20, widget=forms.TextInput(attrs=dict(DECIMAL)), **more)
+
+    def clean(self, value: Any) -> Any:
+        """Whole grams, or None when empty and not needed."""
+        text = super().clean(value)
+        if not text:
+            return None
+        try:
+            return parse_grams(text, str(self.label))
+        except InputError as error:
+            raise forms.ValidationError(f"{error.what} {error.fix}") from error
+
+
+class Plain(forms.CharField):
+    """A number typed with point or comma, between bounds."""
+
+    def __init__(self, low: float, high: float, unit: str, **more: Any) -> None:
+        self.low, self.high, self.unit = low, high, unit
+        super().__init__(max_length=20, widget=forms.TextInput(attrs=dict(DECIMAL)), **more)
+
+    def clean(self, value: Any) -> Any:
+        """The number as float, or None when empty and not needed."""
+        text = super().clean(value)
+        if not text:
+            return None
+        try:
+            number = float(parse_decimal(text, str(self.label)))
+        except InputError as error:
+            raise forms.ValidationError(f"{error.what} {error.fix}") from error
+        if not self.low <= number <= self.high:
+            raise forms.ValidationError(
+                _("must be from %(low)g to %(high)g %(unit)s, got %(number)g."),
+                params={"low": self.low, "high": self.high, "unit": self.unit, "number": number},
+            )
+        return number
+
+
+class Keyed(forms.Form):
+    """A form with a key of its own, so that sending it twice keeps it once, and a time."""
+
+    key = forms.UUIDField(widget=forms.HiddenInput)
+    at = forms.DateTimeField(
+        label=_("when"),
+        required=False,
+        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
+        help_text=_("leave empty for now"),
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        kwargs.setdefault("initial", {}).setdefault("key", uuid.uuid4())
+        kwargs.setdefault("label_suffix", "")
+        super().__init__(*args, **kwargs)
+        for name in self.errors if self.is_bound else ():
+            if name in self.fields:
+                self.fields[name].widget.attrs["aria-invalid"] = "true"
+                self.fields[name].widget.attrs["aria-describedby"] = f"id_{name}_error"
+
+    def moment(self) -> datetime:
+        """When it happened: as stated, else now."""
+        stated = self.cleaned_data.get("at")
+        now = timezone.now()
+        if stated is None:
+            return now
+        if stated > now:
+            raise InputError(f"{stated:%d %b %H:%M} is in the future.", "when", "Check the time.")
+        return stated  # type: ignore[no-any-return]
+
+
+class GateForm(Keyed):
+    """One weighing."""
+
+    grower = forms.CharField(
+        label=_("grower"),
+        max_length=90,
+        help_text=_("number or name"),
+        widget=forms.TextInput(attrs={"list": "growers", "autocomplete": "off"}),
+    )
+    new_grower = forms.BooleanField(label=_("this is a new grower"), required=False)
+    village = forms.CharField(label=_("village (new grower)"), max_length=80, required=False)
+    species = forms.ChoiceField(label=_("species"))
+    route = forms.ChoiceField(label=_("route"))
+    gross = Kilograms(label=_("gross weight, kg"))
+    tare = Kilograms(label=_("empty container, kg"), help_text=_("0 if the scale was tared"))
+    ripe = Plain(
+        0, 100, "%", label=_("ripe fruit, %"), required=False, help_text=_("if counted")
+    )
+
+    def __init__(self, station: Station, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        blank = [("", _("choose"))]
+        self.fields["species"].choices = blank + [(s, s) for s in station.species]  # type: ignore[attr-defined]
+        self.fields["route"].choices = blank + [  # type: ignore[attr-defined]
+            (r, r.replace("_", " ")) for r in station.routes
+        ]
+
+
+class StepForm(Keyed):
+    """One step of a lot; fields follow from what the step asks."""
+
+    def __init__(self, asks: tuple[str, ...], station: Station, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        makers = {
+            "floaters_kg": lambda: Kilograms(label=_("lights taken off, kg"), required=False),
+            "mass_kg": lambda: Kilograms(label=_("mass bagged, kg")),
+            "load_kg_m2": lambda: Plain(2, 60, "kg/m2", label=_("load, kg per m2 as spread")),
+            "bed": lambda: forms.ChoiceField(
+                label=_("drying place"),
+                choices=[("", _("choose")), *((b.name, b.name) for b in station.equipment.beds)],
+            ),
+            "tank": lambda: forms.ChoiceField(
+                label=_("tank"),
+                choices=[("", _("choose")), *((t.name, t.name) for t in station.equipment.tanks)],
+            ),
+        }
+        for name in asks:
+            self.fields[name] = makers[name]()
+        self.order_fields([*asks, "at", "key"])
+
+    def details(self, asks: tuple[str, ...]) -> dict[str, Any]:
+        """Plain data for the record; masses in kilograms."""
+        found = {name: self.cleaned_data.get(name) for name in asks}
+        for name in ("floaters_kg", "mass_kg"):
+            if found.get(name) is not None:
+                found[name] = found[name] / 1000.0
+        return {k: v for k, v in found.items() if v is not None}
+
+
+class ReadingForm(Keyed):
+    """One moisture reading."""
+
+    moisture = Plain(3, 80, "% wb", label=_("moisture, % wet basis"))
+    method = forms.CharField(
+        label=_("method or meter"), max_length=60, help_text=_("for example: meter 2, ISO 6673 oven")
+    )
+    bean_temp = Plain(0, 80, "C", label=_("bean temperature, C"), required=False)

@@ -1,0 +1,77 @@
+"""First-time set-up and later changes of the station description."""
+
+from __future__ import annotations
+
+import os
+import re
+from typing import Any
+
+from django.conf import settings
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods
+
+from drydown.desk.setupform import from_post, from_text, sections, to_toml
+from drydown.errors import InputError
+from drydown.station.load import StationFileError, parse_station
+
+__all__ = ["station_page"]
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def station_page(request: HttpRequest) -> HttpResponse:
+    """The station description as a form; nothing is written until all of it is good."""
+    file = settings.STATION_FILE
+    text = file.read_text(encoding="utf-8") if file.exists() else ""
+    problems: dict[str, str] = {}
+    general: list[str] = []
+    if request.method == "POST":
+        values = {k: v for k, v in request.POST.items() if isinstance(v, str)}
+        lists = {k: request.POST.getlist(k) for k in ("species", "routes")}
+        try:
+            data = from_post(values, lists)
+            made = to_toml(data, text)
+            parse_station(made)
+        except StationFileError as error:
+            problems, general = _sort(error.lines)
+        except InputError as error:
+            problems = {error.where: f"{error.what} {error.fix}"} if error.where else {}
+            general = [] if error.where else [str(error)]
+        else:
+            _write(made)
+            messages.success(request, _("The station description is kept."))
+            return redirect("yard")
+    else:
+        values, lists = from_text(text)
+    context = {
+        "sections": sections(values, lists, problems),
+        "general": general,
+        "problems": problems,
+        "is_new": not text,
+    }
+    return render(request, "desk/station.html", context, status=400 if problems or general else 200)
+
+
+def _sort(lines: list[str]) -> tuple[dict[str, str], list[str]]:
+    """Sentences by the field they are about; the rest for the top of the page."""
+    found, general = {}, []
+    for line in lines:
+        match = re.match(r"^([a-z_]+(?:\.[A-Za-z0-9_]+)*)(?::| is| needs| takes)\s*(.*)$", line)
+        if match:
+            found[match[1]] = line
+        general.append(line)
+    return found, general
+
+
+def _write(text: str) -> None:
+    """Write beside, then move over: a power cut leaves the old file or the new one."""
+    file = settings.STATION_FILE
+    file.parent.mkdir(parents=True, exist_ok=True)
+    beside = file.with_suffix(".new")
+    with beside.open("w", encoding="utf-8") as handle:
+        handle.write(text)
+        handle.flush()
+        os.fsync(handle.fileno())
+    beside.replace(file)

@@ -1,0 +1,78 @@
+"""The yard: which lot is where, and when it will be dry."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from django.db.models import Sum
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_safe
+
+from drydown.books.flow import Step, next_steps
+from drydown.books.lotview import lot_case, lot_forecast
+from drydown.books.models import Lot
+from drydown.desk.context import find_station, need_station
+from drydown.desk.views.problem import answered
+from drydown.outlook.forecast import DryingForecast
+from drydown.station.model import Station
+
+__all__ = ["home", "yard"]
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One lot in the yard."""
+
+    lot: Lot
+    net_g: int
+    steps: list[Step]
+    dry_on: tuple[Any, Any, Any] | None
+    last_wb: float | None
+
+
+@require_safe
+def home(request: HttpRequest) -> HttpResponse:  # noqa: ARG001
+    """The yard, or set-up while there is no station."""
+    return redirect("yard" if find_station() else "station")
+
+
+@require_safe
+@answered
+def yard(request: HttpRequest) -> HttpResponse:
+    """Lots by where they stand; those that are stored on their own list."""
+    station = need_station()
+    stored = request.GET.get("show") == "stored"
+    lots = Lot.objects.annotate(net=Sum("deliveries__net_g")).prefetch_related("readings")
+    chosen = lots.filter(stage=Lot.Stage.STORED) if stored else lots.exclude(stage=Lot.Stage.STORED)
+    rows = [_row(lot, station) for lot in chosen[:120]]
+    groups = [(label, [r for r in rows if r.lot.stage == stage]) for stage, label in Lot.Stage.choices]
+    context = {"groups": [g for g in groups if g[1]], "stored": stored, "beds": _beds(rows, station)}
+    return render(request, "desk/yard.html", context)
+
+
+def _row(lot: Any, station: Station) -> Row:
+    found: DryingForecast | None = None
+    if lot.stage == Lot.Stage.DRYING:
+        case = lot_case(lot, station)
+        found = lot_forecast(case, station) if case else None
+    readings = list(lot.readings.all())
+    last = readings[-1].moisture_wb if readings else None
+    return Row(lot, lot.net or 0, next_steps(lot), found.dry_on() if found else None, last)
+
+
+def _beds(rows: list[Row], station: Station) -> list[dict[str, Any]]:
+    """How full each drying place is, from the fruit of the lots on it."""
+    from drydown.books.lotview import lot_balance  # noqa: PLC0415
+
+    used: dict[str, float] = {}
+    for row in rows:
+        if row.lot.stage == Lot.Stage.DRYING and row.lot.load_kg_m2 and row.net_g:
+            wet = lot_balance(row.lot, station).typical.stages
+            spread = next(s for s in wet if s.name == "dry").inputs["wet"]
+            used[row.lot.bed] = used.get(row.lot.bed, 0.0) + float(spread.mass) / row.lot.load_kg_m2
+    return [
+        {"bed": b, "used": used.get(b.name, 0.0), "share": 100.0 * used.get(b.name, 0.0) / b.area_m2}
+        for b in station.equipment.beds
+    ]
