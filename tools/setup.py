@@ -115,9 +115,7 @@ def install_browser() -> None:
     if shutil.which("chromium"):
         return
     say("installing Chromium for the browser tests")
-    apt_install(
-        ["chromium", "fonts-dejavu-core"], "install Chromium so that 'chromium' is on the path"
-    )
+    apt_install(["chromium", "fonts-dejavu-core"], "install Chromium so that 'chromium' is on the path")
 
 
 def apt_install(packages: list[str], otherwise: str) -> None:

@@ -48,9 +48,7 @@ def read_csv(path: Path, site: Site) -> HourlyWeather:
         raise InputError(f"has {len(body)} hours; at least 24 are needed.", path.name)
     times = _times([(n, r[header["time"]]) for n, r in body], site, path.name)
     found = {
-        key: _numbers(body, header[key], key, mark, path.name, notes)
-        for key in COLUMNS
-        if key in header
+        key: _numbers(body, header[key], key, mark, path.name, notes) for key in COLUMNS if key in header
     }
     _traps(found, times, path.name)
     if "rain_mm" not in found:
@@ -139,9 +137,7 @@ def _moment(cell: str, where: str) -> datetime:
     except ValueError as error:
         raise InputError(f"'{cell}' is not a time.", where, "Write 2026-03-01 14:00.") from error
     if moment.tzinfo is not None:
-        raise InputError(
-            f"'{cell}' carries a time zone.", where, "Write local standard time without a zone."
-        )
+        raise InputError(f"'{cell}' carries a time zone.", where, "Write local standard time without a zone.")
     return moment + timedelta(days=1) if day_end else moment
 
 
@@ -162,9 +158,7 @@ def _numbers(
         where = f"{name}, line {number}, column {key}"
         values[i] = _number(cell, mark, where)
         if not low <= values[i] <= high:
-            raise InputError(
-                f"{cell} is outside {low:g} to {high:g}.", where, _hint(key, values[i])
-            )
+            raise InputError(f"{cell} is outside {low:g} to {high:g}.", where, _hint(key, values[i]))
     return _bridge(values, key, body, name, notes)
 
 
@@ -175,9 +169,7 @@ def _number(cell: str, mark: str, where: str) -> float:
     try:
         return float(text)
     except ValueError as error:
-        raise InputError(
-            f"'{cell}' is not a number.", where, "Write NA if it is missing."
-        ) from error
+        raise InputError(f"'{cell}' is not a number.", where, "Write NA if it is missing.") from error
 
 
 def _hint(key: str, value: float) -> str:
@@ -190,9 +182,7 @@ def _hint(key: str, value: float) -> str:
     return ""
 
 
-def _bridge(
-    values: Array, key: str, body: list[tuple[int, list[str]]], name: str, notes: list[str]
-) -> Array:
+def _bridge(values: Array, key: str, body: list[tuple[int, list[str]]], name: str, notes: list[str]) -> Array:
     gone = np.isnan(values)
     if not gone.any():
         return values
@@ -214,9 +204,7 @@ def _traps(found: dict[str, Array], times: list[datetime], name: str) -> None:
     """Mistakes that pass every single-value range."""
     rh, temp, sun = found["rh_percent"], found["temp_c"], found["ghi_wm2"]
     if rh.max() <= 1.0:
-        raise InputError(
-            "all values are 1 or less.", f"{name}, column rh_percent", "Per cent, please."
-        )
+        raise InputError("all values are 1 or less.", f"{name}, column rh_percent", "Per cent, please.")
     if rh.max() < 50.0 and temp.min() >= 15.0 and temp.mean() > rh.mean():
         raise InputError(
             "look swapped: the humidity never reaches 50 and runs below the temperature.",
@@ -240,12 +228,16 @@ def _weather(
     temp, rh = found["temp_c"], np.clip(found["rh_percent"] / 100.0, 0.01, 1.0)
     middle = [t - timedelta(minutes=30) for t in times]
     hour = np.array([t.hour + t.minute / 60.0 for t in middle])
-    sky = sky_longwave_wm2(
-        temp, dew_point_c(temp, rh), hour, _cloud(found["ghi_wm2"], middle, site)
-    )
-    rain = found.get("rain_mm", np.zeros(temp.size))
-    rows = [a[np.newaxis, :] for a in (temp, rh, found["ghi_wm2"], found["wind_ms"], rain, sky)]
-    return HourlyWeather(site, times[0] - timedelta(hours=1), *rows, notes=notes)
+    sky = sky_longwave_wm2(temp, dew_point_c(temp, rh), hour, _cloud(found["ghi_wm2"], middle, site))
+    columns = {
+        "temp_c": temp,
+        "rh": rh,
+        "ghi_wm2": found["ghi_wm2"],
+        "wind_ms": found["wind_ms"],
+        "rain_mm": found.get("rain_mm", np.zeros(temp.size)),
+        "sky_wm2": sky,
+    }
+    return HourlyWeather.of(site, times[0] - timedelta(hours=1), columns, notes)
 
 
 def _cloud(sun: Array, middle: list[datetime], site: Site) -> Array:

@@ -51,13 +51,10 @@ def read_epw(path: Path) -> HourlyWeather:
     found = {key: _column(rows, key, path.name, notes) for key in _COLUMNS if key != "sky_wm2"}
     found["rh"] = np.clip(found["rh"], 0.01, 1.0)
     start = datetime(int(rows[0][0]), int(rows[0][1]), int(rows[0][2]), tzinfo=site.zone)
-    hour = (np.arange(len(rows)) + 0.5) % 24.0
+    hour: Array = (np.arange(len(rows), dtype=np.float64) + 0.5) % 24.0
     sky = _sky(rows, found, hour, path.name, notes)
-    arrays = {key: values[np.newaxis, :] for key, values in found.items()}
-    rain = _rain(rows, notes)[np.newaxis, :]
-    return HourlyWeather(
-        site, start, sky_wm2=sky[np.newaxis, :], rain_mm=rain, notes=tuple(notes), **arrays
-    )
+    columns = {**found, "sky_wm2": sky, "rain_mm": _rain(rows, notes)}
+    return HourlyWeather.of(site, start, columns, tuple(notes))
 
 
 def _lines(path: Path) -> list[str]:
@@ -141,9 +138,7 @@ def _bridge(values: Array, gone: NDArray[np.bool_], where: str, notes: list[str]
     return np.asarray(np.interp(hours, hours[~gone], values[~gone]))
 
 
-def _sky(
-    rows: list[list[str]], found: dict[str, Array], hour: Array, name: str, notes: list[str]
-) -> Array:
+def _sky(rows: list[list[str]], found: dict[str, Array], hour: Array, name: str, notes: list[str]) -> Array:
     """Sky long-wave from the file; where it has none, from the dew point, with a note."""
     column, missing, _ = _COLUMNS["sky_wm2"]
     cells = np.array([float(row[column]) for row in rows])

@@ -149,7 +149,7 @@ def generate(
     daily = _daily(site, normals, months, members, rng)
     whole = _hourly(site, daily, months, rng)
     cut = {key: values[:, skip : skip + hours].copy() for key, values in whole.items()}
-    return HourlyWeather(site, start, **cut)
+    return HourlyWeather.of(site, start, cut)
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,12 +222,12 @@ def _clearness_means(site: Site, normals: tuple[MonthNormals, ...]) -> Array:
             "of a clear sky.",
             fix="Check the unit: kWh per m2 and day (1 MJ = 0.278 kWh).",
         )
-    return np.minimum(share, 1.0)
+    return np.asarray(np.minimum(share, 1.0))
 
 
 def _vapour_mean(n: MonthNormals) -> float:
     """Vapour pressure whose hourly relative humidity averages to the month's, Pa."""
-    hour = np.arange(24) + 0.5
+    hour = np.arange(24, dtype=np.float64) + 0.5
     temp = _temperature(np.full(24, n.tmax_c), np.full(24, n.tmin_c), np.full(24, n.tmin_c), hour)
     saturation = saturation_pressure_pa(temp)
     low, high = 1.0, float(saturation.max())
@@ -252,15 +252,15 @@ def _hourly(
     site: Site, daily: _Daily, months: NDArray[np.int64], rng: np.random.Generator
 ) -> dict[str, Array]:
     members, days = daily.tmax_c.shape
-    hour = (np.arange(24) + 0.5)[np.newaxis, np.newaxis, :]
+    hour: Array = (np.arange(24, dtype=np.float64) + 0.5)[np.newaxis, np.newaxis, :]
     after = np.concatenate([daily.tmin_c[:, 1:], daily.tmin_c[:, -1:]], axis=1)
     temp = _temperature(daily.tmax_c[:, :, None], daily.tmin_c[:, :, None], after[:, :, None], hour)
     rain = _rain_hours(daily.rain_mm, rng)
     rh = np.minimum(daily.vapour_pa[:, :, None] / saturation_pressure_pa(temp), 1.0)
     rh = np.clip(np.where(rain > 0.1, np.maximum(rh, 0.92), rh), 0.05, 1.0)
-    clear = clear_sky_days_wm2(
-        site.latitude_deg, site.longitude_deg, site.elevation_m, site.utc_offset_h
-    )[months]
+    clear = clear_sky_days_wm2(site.latitude_deg, site.longitude_deg, site.elevation_m, site.utc_offset_h)[
+        months
+    ]
     ghi = np.minimum(daily.clearness[:, :, None] * clear[np.newaxis], 1450.0)
     wind = daily.wind_ms[:, :, None] * (1.0 + 0.6 * np.cos(2.0 * np.pi * (hour - 14.0) / 24.0))
     cloud = np.clip((1.0 - daily.clearness) / 0.75, 0.0, 1.0)[:, :, None]
@@ -275,7 +275,5 @@ def _rain_hours(rain_mm: Array, rng: np.random.Generator) -> Array:
     begin = np.clip(rng.normal(15.5, 3.5, rain_mm.shape), 0.0, 22.0)
     length = np.clip(1.0 + rain_mm / 6.0, 1.0, 9.0)
     hour = np.arange(24)[np.newaxis, np.newaxis, :]
-    inside = (hour >= np.floor(begin)[:, :, None]) & (
-        hour < np.floor(begin + length)[:, :, None] + 1
-    )
+    inside = (hour >= np.floor(begin)[:, :, None]) & (hour < np.floor(begin + length)[:, :, None] + 1)
     return np.asarray(inside * (rain_mm / inside.sum(axis=2))[:, :, None])

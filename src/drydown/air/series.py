@@ -6,6 +6,7 @@ Each value is the mean (rain: the sum) of the hour that ends at its time stamp.
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta, timezone
 
@@ -97,6 +98,16 @@ class HourlyWeather:
                     where=f"{key}, hour {hour + 1}",
                 )
             values.setflags(write=False)
+
+    @classmethod
+    def of(
+        cls, site: Site, start: datetime, columns: Mapping[str, Array], notes: tuple[str, ...] = ()
+    ) -> HourlyWeather:
+        """From columns by name; a column of shape (hours,) becomes one member."""
+        c = {key: np.atleast_2d(np.asarray(columns[key], dtype=np.float64)) for key in RANGES}
+        return cls(
+            site, start, c["temp_c"], c["rh"], c["ghi_wm2"], c["wind_ms"], c["rain_mm"], c["sky_wm2"], notes
+        )
 
     @property
     def members(self) -> int:

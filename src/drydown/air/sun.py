@@ -33,7 +33,8 @@ def _declination(day_of_year: float | Array) -> Array:
 def _sunset_angle(latitude_deg: float, declination: Array) -> Array:
     if not -66.0 <= latitude_deg <= 66.0:
         raise RangeError(f"latitude must be from -66 to 66 degrees, got {latitude_deg:g}.")
-    return np.arccos(np.clip(-np.tan(np.radians(latitude_deg)) * np.tan(declination), -1.0, 1.0))
+    cosine = np.clip(-np.tan(np.radians(latitude_deg)) * np.tan(declination), -1.0, 1.0)
+    return np.asarray(np.arccos(cosine))
 
 
 def extraterrestrial_mj_m2(latitude_deg: float, day_of_year: float | Array) -> Array:
@@ -69,8 +70,7 @@ def ghi_from_sunshine_mj_m2(sunshine_h: float, daylight_h: float, ra_mj_m2: floa
     """
     if not 0.0 <= sunshine_h <= daylight_h + 0.05:
         raise RangeError(
-            f"sunshine hours must be from 0 to the daylight of {daylight_h:.1f} h, "
-            f"got {sunshine_h:g}."
+            f"sunshine hours must be from 0 to the daylight of {daylight_h:.1f} h, got {sunshine_h:g}."
         )
     return (0.25 + 0.50 * sunshine_h / daylight_h) * ra_mj_m2
 
@@ -126,9 +126,7 @@ def sun_position(times_utc: Any, latitude_deg: float, longitude_deg: float) -> t
     import pandas as pd  # noqa: PLC0415 (heavy; only where the sun is asked for)
     from pvlib import solarposition  # noqa: PLC0415
 
-    found = solarposition.get_solarposition(
-        pd.DatetimeIndex(times_utc), latitude_deg, longitude_deg
-    )
+    found = solarposition.get_solarposition(pd.DatetimeIndex(times_utc), latitude_deg, longitude_deg)
     return found["apparent_zenith"].to_numpy(), found["azimuth"].to_numpy()
 
 

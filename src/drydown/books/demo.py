@@ -16,6 +16,7 @@ from django.db import transaction
 
 from drydown.air.normals import generate
 from drydown.air.series import HourlyWeather
+from drydown.books.flow import STEPS
 from drydown.books.models import Delivery, Grower, Happening, Lot, Reading
 from drydown.books.services import LETTER
 from drydown.station.model import Station
@@ -25,15 +26,19 @@ from drydown.steps.dry.run import draw_parameters, dry
 __all__ = ["fill"]
 
 DAYS = 44
-FIRST = "Ama Beno Dari Eko Fela Goro Hani Ilo Jora Kesa Lumo Mira Nabo Oru Pela Rano Sefi Tovo Uma Wela".split()
-LAST = "Tessaro Vembi Okkal Durane Mossevi Harrun Bellit Corvane Issard Pellum Yarro Nandesh".split()
-VILLAGES = "Upper Tesh, Lower Tesh, Marro Ford, Kell Ridge, Sandal Spring, Old Cairn".split(", ")
+FIRST = ("Ama", "Beno", "Dari", "Eko", "Fela", "Goro", "Hani", "Ilo", "Jora", "Kesa", "Lumo", "Mira", "Nabo")
+LAST = ("Tessaro", "Vembi", "Okkal", "Durane", "Mossevi", "Harrun", "Bellit", "Corvane", "Issard", "Pellum")
+VILLAGES = ("Upper Tesh", "Lower Tesh", "Marro Ford", "Kell Ridge", "Sandal Spring", "Old Cairn")
 MIX: list[tuple[str, str, float]] = [
     ("arabica", "washed", 0.46), ("arabica", "pulped_natural", 0.12), ("arabica", "natural", 0.12),
     ("robusta", "natural", 0.12), ("robusta", "washed", 0.08), ("liberica", "natural", 0.06),
     ("liberica", "pulped_natural", 0.04),
 ]  # fmt: skip
-BEDS = {"washed": ("Upper beds", "Lower beds"), "pulped_natural": ("Film house", "Lower beds"), "natural": ("Old patio", "Lower beds")}  # fmt: skip
+BEDS = {
+    "washed": ("Upper beds", "Lower beds"),
+    "pulped_natural": ("Film house", "Lower beds"),
+    "natural": ("Old patio", "Lower beds"),
+}
 
 
 @dataclass(slots=True)
@@ -102,7 +107,7 @@ def _one_day(s: _Season, growers: list[Grower], date: datetime) -> int:
 
 
 def _delivery(s: _Season, grower: Grower, species: str, at: datetime) -> Delivery:
-    net = int(round(s.rng.lognormal(4.35, 0.5) * 10)) * 100
+    net = round(float(s.rng.lognormal(4.35, 0.5)) * 10) * 100
     tare = int(s.rng.choice([1200, 1500, 2000]))
     price = int(s.station.money.cherry_price_per_kg[species])  # type: ignore[index]
     return Delivery(
@@ -126,20 +131,18 @@ def _go_its_way(s: _Season, lot: Lot, fruit_kg: float, date: datetime) -> None:
     if lot.route != "natural":
         plan.append(("pulp", 17.2, {}))
     if lot.route == "washed":
-        plan += [("ferment", 18.0, {"tank": tank}), ("wash", 34.5 + float(s.rng.uniform(-2, 3)), {})]
+        washed_h = 34.5 + float(s.rng.uniform(-2, 3))
+        plan += [("ferment", 18.0, {"tank": tank}), ("wash", washed_h, {})]
     habits = s.station.drying[FORM_OF_ROUTE[lot.route]]  # type: ignore[index]
     bed = BEDS[lot.route][int(s.rng.integers(2))]
     spread_h = {"washed": 38.0, "pulped_natural": 32.0, "natural": 17.0}[lot.route]
     plan.append(("spread", spread_h, {"bed": bed, "load_kg_m2": habits.load_kg_m2}))
-    stages = {"float": "floated", "pulp": "pulped", "ferment": "fermenting", "wash": "washed", "spread": "drying"}  # fmt: skip
     for kind, hours, details in plan:
         at = date + timedelta(hours=hours)
         if at > s.now:
             break
-        lot.stage = stages[kind]
-        Happening.objects.create(
-            key=_key(s), lot=lot, kind=kind, details=details, happened_at=at, by=s.by
-        )
+        lot.stage = STEPS[kind].leads_to
+        Happening.objects.create(key=_key(s), lot=lot, kind=kind, details=details, happened_at=at, by=s.by)
         if kind == "spread":
             lot.bed, lot.load_kg_m2, lot.spread_at = bed, habits.load_kg_m2, at
             _dry(s, lot, fruit_kg * (1 - share), habits, at)

@@ -4,18 +4,24 @@ from __future__ import annotations
 
 import hashlib
 from datetime import datetime
+from pathlib import Path
 
+import numpy as np
 from django.core.cache import cache
 
+from drydown.air.normals import MonthNormals
+from drydown.air.series import HourlyWeather
 from drydown.books.models import Lot
 from drydown.books.services import cherry_kg
+from drydown.matter.balance import route_balance
 from drydown.matter.report import BalanceReport, report_balance
 from drydown.matter.species import species
 from drydown.outlook.forecast import DryingCase, DryingForecast, forecast
 from drydown.station.model import Station
+from drydown.station.weather import read_weather
 from drydown.steps.dry.data import FORM_OF_ROUTE
 
-__all__ = ["case_key", "lot_balance", "lot_case", "lot_forecast"]
+__all__ = ["case_key", "lot_balance", "lot_case", "lot_forecast", "lot_form", "spread_kg"]
 
 MEMBERS = 80
 VERSION = "1"
@@ -37,6 +43,15 @@ def lot_balance(lot: Lot, station: Station) -> BalanceReport:
         share = min(float(floated.details["floaters_kg"]) / fruit, 0.9)
         practice = practice.stated(float_share=share)
     return report_balance(species(lot.species), practice, lot.route, fruit, target)
+
+
+def spread_kg(lot: Lot, station: Station, fruit_kg: float) -> float:
+    """Mass that reaches the bed from a mass of fruit, by the typical balance, kg."""
+    made = route_balance(
+        species(lot.species).typical(), station.practice().typical(), lot.route, fruit_kg, 0.11
+    )
+    wet = next(stage for stage in made.stages if stage.name == "dry").inputs["wet"]
+    return float(np.asarray(wet.mass))
 
 
 def lot_case(lot: Lot, station: Station) -> DryingCase | None:
@@ -73,11 +88,7 @@ def lot_forecast(case: DryingCase, station: Station) -> DryingForecast:
     return made
 
 
-def _weather(station: Station):  # type: ignore[no-untyped-def]
-    from pathlib import Path  # noqa: PLC0415
-
-    from drydown.station.weather import read_weather  # noqa: PLC0415
-
+def _weather(station: Station) -> HourlyWeather | tuple[MonthNormals, ...]:
     normals = station.normals()
     if normals is not None:
         return normals

@@ -10,7 +10,14 @@ from pathlib import Path
 
 from drydown.errors import InputError
 
-__all__ = ["fill_demo", "make_owner_link", "needs_owner", "prepare_folder", "prepare_tables"]
+__all__ = [
+    "fill_demo",
+    "make_owner_link",
+    "needs_owner",
+    "prepare_folder",
+    "prepare_tables",
+    "warm_forecasts",
+]
 
 
 def prepare_folder(data: Path) -> None:
@@ -79,11 +86,11 @@ def fill_demo(station_file: Path, now: datetime) -> int:
 
 def warm_forecasts() -> None:
     """Compute the forecasts the yard shows, so that its first opening is quick."""
+    from django.conf import settings  # noqa: PLC0415
+
     from drydown.books.lotview import lot_case, lot_forecast  # noqa: PLC0415
     from drydown.books.models import Lot  # noqa: PLC0415
     from drydown.station.load import load_station  # noqa: PLC0415
-
-    from django.conf import settings  # noqa: PLC0415, I001
 
     station = load_station(settings.STATION_FILE)
     for lot in Lot.objects.filter(stage=Lot.Stage.DRYING):

@@ -67,9 +67,7 @@ def open_lot(species: str, route: str, day: date) -> Lot:
 def receive(w: Weighing, by: User | None) -> Delivery:
     """Keep a delivery and put it into its lot, once for each key."""
     if w.tare_g >= w.gross_g:
-        raise RangeError(
-            f"tare {w.tare_g / 1000:g} kg is not below gross {w.gross_g / 1000:g} kg.", "weight"
-        )
+        raise RangeError(f"tare {w.tare_g / 1000:g} kg is not below gross {w.gross_g / 1000:g} kg.", "weight")
     if w.gross_g > MAX_DELIVERY_G:
         raise RangeError(f"{w.gross_g / 1000:g} kg is above 30,000 kg.", "gross weight")
     if w.ripe_percent is not None and not 0 <= w.ripe_percent <= 100:
@@ -127,9 +125,7 @@ def take_step(
             fresh.bed, fresh.load_kg_m2 = details["bed"], details["load_kg_m2"]
             fresh.spread_at = at
         fresh.save()
-        return Happening.objects.create(
-            key=key, lot=fresh, kind=kind, details=details, happened_at=at, by=by
-        )
+        return Happening.objects.create(key=key, lot=fresh, kind=kind, details=details, happened_at=at, by=by)
 
 
 def record_reading(
@@ -143,9 +139,7 @@ def record_reading(
 ) -> Reading:
     """Keep a moisture reading, once for each key."""
     if not 3.0 <= moisture_percent_wb <= 80.0:
-        raise RangeError(
-            f"moisture must be from 3 to 80 % wet basis, got {moisture_percent_wb:g}.", lot.code
-        )
+        raise RangeError(f"moisture must be from 3 to 80 % wet basis, got {moisture_percent_wb:g}.", lot.code)
     if bean_temp_c is not None and not 0.0 <= bean_temp_c <= 80.0:
         raise RangeError(f"bean temperature must be 0 to 80 C, got {bean_temp_c:g}.", lot.code)
     if not method.strip():

@@ -23,9 +23,7 @@ def balance(
     species: Annotated[str, typer.Option(help="arabica, robusta or liberica")],
     route: Annotated[str, typer.Option(help="washed, pulped_natural or natural")],
     cherry_kg: Annotated[float, typer.Option(help="ripe fruit received, kg")],
-    target_percent_wb: Annotated[
-        float, typer.Option(help="moisture at hulling, per cent wet basis")
-    ] = 11.0,
+    target_percent_wb: Annotated[float, typer.Option(help="moisture at hulling, per cent wet basis")] = 11.0,
     mucilage_kept: Annotated[
         float, typer.Option(help="share of mucilage left on, pulped natural, 0 to 1")
     ] = 1.0,
@@ -39,9 +37,7 @@ def balance(
     station: Annotated[
         Path | None, typer.Option(help="station file: its measured losses and water are used")
     ] = None,
-    json: Annotated[
-        bool, typer.Option("--json", help="print JSON, shape drydown.balance/1")
-    ] = False,
+    json: Annotated[bool, typer.Option("--json", help="print JSON, shape drydown.balance/1")] = False,
 ) -> None:
     """Mass balance of a delivery through a route: green, by-products, water, effluent."""
     from drydown.matter.practice import practice  # noqa: PLC0415 (keeps --help quick)
@@ -58,9 +54,7 @@ def balance(
             wash_water_l_kg_parchment=wash_water_l_kg_parchment,
         )
         kind = find_species(species)
-        report = report_balance(
-            kind, assumed, route, cherry_kg, target_percent_wb / 100.0, mucilage_kept
-        )
+        report = report_balance(kind, assumed, route, cherry_kg, target_percent_wb / 100.0, mucilage_kept)
         if json:
             print_json(report.as_dict())
             return

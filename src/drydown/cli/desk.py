@@ -20,9 +20,7 @@ Host = Annotated[str, typer.Option(help="address to listen on; 0.0.0.0 for the l
 Port = Annotated[int, typer.Option(help="port to listen on", min=1, max=65535)]
 
 
-def serve(
-    data: Data = Path("drydown-data"), host: Host = "127.0.0.1", port: Port = 8321
-) -> None:
+def serve(data: Data = Path("drydown-data"), host: Host = "127.0.0.1", port: Port = 8321) -> None:
     """Start the desk on your own books; the first start prints a one-time owner link."""
     with answering():
         _free(host, port)
@@ -38,9 +36,7 @@ def serve(
         _run(host, port)
 
 
-def demo(
-    data: Data = Path("data/demo"), host: Host = "127.0.0.1", port: Port = 8321
-) -> None:
+def demo(data: Data = Path("data/demo"), host: Host = "127.0.0.1", port: Port = 8321) -> None:
     """Start the desk with an invented station and half a season of invented deliveries."""
     with answering():
         if host not in {"127.0.0.1", "localhost", "::1"}:
@@ -104,7 +100,7 @@ def _begin(data: Path, demo: bool) -> None:
 
 def _run(host: str, port: int) -> None:
     """Serve until stopped: one process writes, four threads answer."""
-    from granian import Granian  # type: ignore[attr-defined]  # noqa: PLC0415
+    from granian import Granian  # noqa: PLC0415
     from granian.constants import Interfaces  # noqa: PLC0415
     from granian.log import LogLevels  # noqa: PLC0415
 

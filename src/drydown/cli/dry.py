@@ -22,9 +22,7 @@ __all__ = ["dry_lot"]
 
 def dry_lot(
     form: Annotated[str, typer.Option(help="parchment (washed), mucilage (pulped) or cherry")],
-    start: Annotated[
-        str, typer.Option(help="spread at, local time: 2026-06-10 or 2026-06-10T09:00")
-    ],
+    start: Annotated[str, typer.Option(help="spread at, local time: 2026-06-10 or 2026-06-10T09:00")],
     species: Annotated[str, typer.Option(help="arabica, robusta or liberica")] = "arabica",
     place: Annotated[str, typer.Option(help="raised_bed, roofed_bed or patio")] = "raised_bed",
     load_kg_m2: Annotated[
@@ -36,12 +34,8 @@ def dry_lot(
     moisture_now_percent_wb: Annotated[
         float | None, typer.Option(help="moisture at the start, if not fresh from the mill")
     ] = None,
-    station: Annotated[
-        Path | None, typer.Option(help="station file: normals, routine, load")
-    ] = None,
-    weather_file: Annotated[
-        Path | None, typer.Option(help="EPW, or CSV together with --station")
-    ] = None,
+    station: Annotated[Path | None, typer.Option(help="station file: normals, routine, load")] = None,
+    weather_file: Annotated[Path | None, typer.Option(help="EPW, or CSV together with --station")] = None,
     members: Annotated[int, typer.Option(help="futures in the ensemble")] = 200,
     seed: Annotated[int, typer.Option(help="same seed, same answer")] = 1,
     json: Annotated[bool, typer.Option("--json", help="print JSON, shape drydown.dry/1")] = False,
@@ -87,9 +81,7 @@ def _moment(text: str) -> datetime:
     try:
         moment = datetime.fromisoformat(text)
     except ValueError as error:
-        raise InputError(
-            f"'{text}' is not a time.", "--start", "Write 2026-06-10T09:00."
-        ) from error
+        raise InputError(f"'{text}' is not a time.", "--start", "Write 2026-06-10T09:00.") from error
     if moment.tzinfo is not None:
         raise InputError("takes local standard time without a zone.", "--start")
     return moment.replace(hour=9) if len(text) <= 10 else moment

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import sys
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -61,7 +62,7 @@ def _plain(value: object) -> object:
         return {str(k): _plain(v) for k, v in value.items()}
     if isinstance(value, list | tuple):
         return [_plain(v) for v in value]
-    if isinstance(value, float) and value != value:
+    if isinstance(value, float) and not math.isfinite(value):
         return None
     return value
 
@@ -93,9 +94,7 @@ def assumptions_table(rows: Mapping[str, Range]) -> Table:
         table.add_column(name)
     for key, r in rows.items():
         span = "" if r.low == r.high else f"{r.low:g} to {r.high:g}"
-        table.add_row(
-            key.replace("_", " "), f"{r.typical:g}", span, str(r.source.status), r.source.text
-        )
+        table.add_row(key.replace("_", " "), f"{r.typical:g}", span, str(r.source.status), r.source.text)
     return table
 
 

@@ -19,9 +19,7 @@ app = typer.Typer(help="Make and check a station file.", no_args_is_help=True)
 @app.command("new")
 def new(
     path: Annotated[Path, typer.Argument(help="where to write it")] = Path("station.toml"),
-    json: Annotated[
-        bool, typer.Option("--json", help="print JSON, shape drydown.station/1")
-    ] = False,
+    json: Annotated[bool, typer.Option("--json", help="print JSON, shape drydown.station/1")] = False,
 ) -> None:
     """Write a commented example station, to be edited line by line."""
     from drydown.station.load import example_text  # noqa: PLC0415
@@ -42,9 +40,7 @@ def new(
 @app.command("check")
 def check(
     path: Annotated[Path, typer.Argument(help="station file")],
-    json: Annotated[
-        bool, typer.Option("--json", help="print JSON, shape drydown.station/1")
-    ] = False,
+    json: Annotated[bool, typer.Option("--json", help="print JSON, shape drydown.station/1")] = False,
 ) -> None:
     """Check a station file; every mistake is named with key, value and what is allowed."""
     from drydown.station.load import StationFileError, load_station  # noqa: PLC0415

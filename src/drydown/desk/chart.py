@@ -20,7 +20,7 @@ INK, BAND, RULE = "#1f3a34", "#b9cbb4", "#8a4b1f"
 def curve_svg(found: DryingForecast, dots: Sequence[Dot], key: str) -> str:
     """SVG text of the forecast with its band, the readings and the target."""
     digest = hashlib.sha256(f"{key}{dots}".encode()).hexdigest()
-    name = f"curve-2-{digest}"
+    name = f"curve-3-{digest}"
     kept = cache.get(name)
     if isinstance(kept, str):
         return kept
@@ -49,36 +49,43 @@ def _rows(found: DryingForecast, every: int) -> list[dict[str, Any]]:
 
 def _last_hour(found: DryingForecast) -> int:
     late = found.dry_on()[2]
-    hours = found.curve_wb.shape[1] - 1
+    hours = int(found.curve_wb.shape[1]) - 1
     if late is None:
         return hours
-    return min(hours, int((late - found.case.start) / timedelta(hours=1)) + 12)
+    return int(min(hours, int((late - found.case.start) / timedelta(hours=1)) + 12))
 
 
 def _chart(found: DryingForecast, dots: Sequence[Dot]) -> Any:
-    import altair as alt  # noqa: PLC0415
+    alt = _altair()
 
-    data = alt.Data(values=_rows(found, 3))  # type: ignore[attr-defined]
-    time = alt.X("time:T", title=None, axis=alt.Axis(format="%d %b", labelAngle=0, tickCount="day"))
+    data = alt.Data(values=_rows(found, 3))
+    time = alt.X("time:T", title=None, axis=alt.Axis(format="%d %b", labelAngle=0, tickCount=6))
     base = alt.Chart(data)
     band = base.mark_area(color=BAND, opacity=0.8).encode(
         x=time, y=alt.Y("low:Q", title="moisture, % wet basis"), y2="high:Q"
     )
     line = base.mark_line(color=INK, strokeWidth=2).encode(x=time, y="middle:Q")
     target = (
-        alt.Chart(alt.Data(values=[{"y": found.case.target_wb * 100.0}]))  # type: ignore[attr-defined]
+        alt.Chart(alt.Data(values=[{"y": found.case.target_wb * 100.0}]))
         .mark_rule(color=RULE, strokeDash=[6, 4], strokeWidth=2)
         .encode(y="y:Q")
     )
     layers = [band, line, target]
     if dots:
         points = [{"time": t.replace(tzinfo=None).isoformat(), "m": m * 100.0} for t, m in dots]
-        marks = alt.Chart(alt.Data(values=points)).mark_point(  # type: ignore[attr-defined]
+        marks = alt.Chart(alt.Data(values=points)).mark_point(
             color=RULE, filled=True, size=70, shape="diamond"
         )
         layers.append(marks.encode(x=time, y="m:Q"))
-    chart = alt.layer(*layers).properties(width=640, height=300, background="#fffdf6")
-    return chart.configure_axis(labelFontSize=14, titleFontSize=14, gridColor="#e4dfcf")
+    chart = alt.layer(*layers).properties(width=400, height=250, background="#fffdf6")
+    return chart.configure_axis(labelFontSize=13, titleFontSize=13, gridColor="#e4dfcf")
+
+
+def _altair() -> Any:
+    """The charting library, loaded where a chart is drawn."""
+    import altair  # noqa: PLC0415
+
+    return altair
 
 
 def curve_words(found: DryingForecast) -> str:

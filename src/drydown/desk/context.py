@@ -37,7 +37,7 @@ def need_station() -> Station:
     return found
 
 
-def station(request: HttpRequest) -> dict[str, Any]:
+def station(_request: HttpRequest) -> dict[str, Any]:
     """Station name and whether this is the demo, for every page."""
     try:
         found = find_station()

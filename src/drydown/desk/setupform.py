@@ -100,9 +100,7 @@ _MEASURED = [
 ]
 
 
-def sections(
-    values: dict[str, str], lists: dict[str, list[str]], problems: dict[str, str]
-) -> list[Section]:
+def sections(values: dict[str, str], lists: dict[str, list[str]], problems: dict[str, str]) -> list[Section]:
     """All groups of the form with their values and problems."""
 
     def make(key: str, label: str, kind: str, unit: str = "", choices: tuple[str, ...] = ()) -> Field:
@@ -126,7 +124,10 @@ def sections(
     found.extend(_machine_section(prefix, make) for prefix in _MACHINES)
     for form, title in FORMS.items():
         yes = ("true", "false")
-        rows = [make(f"drying.{form}.{k}", lab, kd, u, yes if kd == "choice" else ()) for k, lab, kd, u in _DRYING]  # fmt: skip
+        rows = [
+            make(f"drying.{form}.{key}", label, kind, unit, yes if kind == "choice" else ())
+            for key, label, kind, unit in _DRYING
+        ]
         found.append(Section(f"Drying: {title}", _("Leave all empty if not dried here."), rows))
     measured = _("Only what you have measured; the rest is assumed and shown as such.")
     found.append(Section(_("Measured"), measured, [make(*row) for row in _MEASURED]))
@@ -181,7 +182,8 @@ def from_post(values: dict[str, str], lists: dict[str, list[str]]) -> dict[str, 
         text = values.get(key, "").strip()
         if kind != "ticks" and text:
             _put(data, key.split("."), _typed(text, kind, key))
-    return _lists(data)
+    nested: dict[str, Any] = _lists(data)
+    return nested
 
 
 def _all_fields(section: Section) -> list[Field]:

@@ -196,17 +196,16 @@ def _mucilage_stage(
     gas_dm = c.mucilage_sugar * kg * (1.0 - kept) * p.sugar_fermented * CO2_PER_SUGAR
     gas = Stream(gas_dm, np.zeros_like(np.asarray(gas_dm)))
     loose = Stream(off.dm - gas_dm, off.water)
-    balance.add(
-        "ferment", {"pulped": pulped}, {"gas": gas, "loose mucilage": loose, "beans": beans}
-    )
+    on = covering + beans
+    balance.add("ferment", {"pulped": pulped}, {"gas": gas, "loose mucilage": loose, "beans": on})
     balance.end(gas=gas)
     wash_l = _parchment_kg(beans) * p.wash_water_l_kg_parchment * (1.0 - kept)
     water = Stream(np.zeros_like(np.asarray(wash_l)), wash_l)
     effluent = loose + water
     balance.add(
         "wash",
-        {"loose mucilage": loose, "beans": beans, "water": water},
-        {"effluent": effluent, "washed": beans},
+        {"loose mucilage": loose, "beans": on, "water": water},
+        {"effluent": effluent, "washed": on},
     )
     balance.end(effluent=effluent)
     balance.water_used_l = balance.water_used_l + wash_l

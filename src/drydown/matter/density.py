@@ -46,9 +46,7 @@ def dry_matter_density_kg_m3(form: str, moisture_db: float) -> float:
     Source: derived from bulk densities known from memory (fair).
     """
     if form not in _DRY_MATTER:
-        raise InputError(
-            f"form '{form}' is not known.", fix=f"Choose one of: {', '.join(_DRY_MATTER)}."
-        )
+        raise InputError(f"form '{form}' is not known.", fix=f"Choose one of: {', '.join(_DRY_MATTER)}.")
     wet, dry, x_wet, x_dry = _DRY_MATTER[form]
     return float(np.interp(moisture_db, [x_dry, x_wet], [dry, wet]))
 

@@ -76,9 +76,7 @@ def report_balance(
         "route": route.replace("_", " "),
         "moisture at hulling": f"{target_wb * 100:g} % wb",
     }
-    sources = species.sources() + tuple(
-        dict.fromkeys(r.source for r in practice.assumptions().values())
-    )
+    sources = species.sources() + tuple(dict.fromkeys(r.source for r in practice.assumptions().values()))
     figures = {
         name: _figure(get, typical, drawn, unit, rule, inputs, sources)
         for name, (get, unit, rule) in _wanted(route).items()

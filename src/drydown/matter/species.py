@@ -131,7 +131,5 @@ def species(name: str) -> Species:
     """Look a species group up by name; refuse unknown names with the list of known ones."""
     table = _table()
     if name not in table:
-        raise InputError(
-            f"species '{name}' is not known.", fix=f"Choose one of: {', '.join(table)}."
-        )
+        raise InputError(f"species '{name}' is not known.", fix=f"Choose one of: {', '.join(table)}.")
     return table[name]

@@ -63,9 +63,7 @@ class DryingForecast:
 
     def as_dict(self) -> dict[str, object]:
         """Plain data for `--json`, shape `drydown.dry/1` (docs/json.md)."""
-        early, middle, late = (
-            m.isoformat(timespec="minutes") if m else None for m in self.dry_on()
-        )
+        early, middle, late = (m.isoformat(timespec="minutes") if m else None for m in self.dry_on())
         case = self.case
         return {
             "shape": "drydown.dry/1",
@@ -201,10 +199,7 @@ def _figures(case: DryingCase, kind: Form, run: DryingRun, words: str) -> dict[s
         "layer_spread": (spread, "points db", "wettest less driest layer when the target is met"),
         "hottest_bean_c": (hot, "C", "hottest layer at any hour end"),
     }
-    return {
-        key: _figure(values, unit, rule, inputs, sources)
-        for key, (values, unit, rule) in rows.items()
-    }
+    return {key: _figure(values, unit, rule, inputs, sources) for key, (values, unit, rule) in rows.items()}
 
 
 def _figure(

@@ -40,9 +40,7 @@ class PlaceOnEarth(Part):
 
     def site(self) -> Site:
         """The same as the air room knows it."""
-        return Site(
-            self.latitude_deg, self.longitude_deg, self.elevation_m, self.utc_offset_h, self.name
-        )
+        return Site(self.latitude_deg, self.longitude_deg, self.elevation_m, self.utc_offset_h, self.name)
 
 
 class Month(Part):
@@ -143,8 +141,8 @@ class Equipment(Part):
 
     @model_validator(mode="after")
     def _once(self) -> Self:
-        every = [*self.pulpers, *self.hullers, *self.tanks, *self.beds, *self.dryers, *self.stores]
-        names = [item.name.casefold() for item in every]
+        groups = (self.pulpers, self.hullers, self.tanks, self.beds, self.dryers, self.stores)
+        names = [item.name.casefold() for group in groups for item in group]
         twice = next((n for n in names if names.count(n) > 1), None)
         if twice:
             raise ValueError(f"the name '{twice}' stands twice; each needs its own")

@@ -24,7 +24,5 @@ def read_weather(path: Path, site: Site | None) -> HourlyWeather:
     if kind not in {".csv", ".txt"}:
         raise InputError(f"ends in '{kind}'.", path.name, "A weather file ends in .epw or .csv.")
     if site is None:
-        raise InputError(
-            "does not say where it was measured.", path.name, "Give the station file as well."
-        )
+        raise InputError("does not say where it was measured.", path.name, "Give the station file as well.")
     return read_csv(path, site)

@@ -7,7 +7,6 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
@@ -16,97 +15,197 @@ class Migration(migrations.Migration):
 
     operations = [
         migrations.CreateModel(
-            name='Grower',
+            name="Grower",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('number', models.PositiveIntegerField(unique=True)),
-                ('name', models.CharField(max_length=80)),
-                ('village', models.CharField(blank=True, max_length=80)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("number", models.PositiveIntegerField(unique=True)),
+                ("name", models.CharField(max_length=80)),
+                ("village", models.CharField(blank=True, max_length=80)),
             ],
             options={
-                'ordering': ['number'],
+                "ordering": ["number"],
             },
         ),
         migrations.CreateModel(
-            name='Lot',
+            name="Lot",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.CharField(max_length=24, unique=True)),
-                ('species', models.CharField(max_length=20)),
-                ('route', models.CharField(max_length=20)),
-                ('opened_on', models.DateField()),
-                ('stage', models.CharField(choices=[('gathering', 'gathering at the gate'), ('floated', 'floated'), ('pulped', 'pulped'), ('fermenting', 'in the tank'), ('washed', 'washed'), ('drying', 'drying'), ('stored', 'bagged and stored')], default='gathering', max_length=12)),
-                ('bed', models.CharField(blank=True, max_length=80)),
-                ('load_kg_m2', models.FloatField(null=True)),
-                ('spread_at', models.DateTimeField(null=True)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("code", models.CharField(max_length=24, unique=True)),
+                ("species", models.CharField(max_length=20)),
+                ("route", models.CharField(max_length=20)),
+                ("opened_on", models.DateField()),
+                (
+                    "stage",
+                    models.CharField(
+                        choices=[
+                            ("gathering", "gathering at the gate"),
+                            ("floated", "floated"),
+                            ("pulped", "pulped"),
+                            ("fermenting", "in the tank"),
+                            ("washed", "washed"),
+                            ("drying", "drying"),
+                            ("stored", "bagged and stored"),
+                        ],
+                        default="gathering",
+                        max_length=12,
+                    ),
+                ),
+                ("bed", models.CharField(blank=True, max_length=80)),
+                ("load_kg_m2", models.FloatField(null=True)),
+                ("spread_at", models.DateTimeField(null=True)),
             ],
             options={
-                'ordering': ['-opened_on', 'code'],
+                "ordering": ["-opened_on", "code"],
             },
         ),
         migrations.CreateModel(
-            name='OwnerLink',
+            name="OwnerLink",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('digest', models.CharField(max_length=64, unique=True)),
-                ('made_at', models.DateTimeField(auto_now_add=True)),
-                ('used_at', models.DateTimeField(null=True)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("digest", models.CharField(max_length=64, unique=True)),
+                ("made_at", models.DateTimeField(auto_now_add=True)),
+                ("used_at", models.DateTimeField(null=True)),
             ],
         ),
         migrations.CreateModel(
-            name='Happening',
+            name="Happening",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('key', models.UUIDField(unique=True)),
-                ('kind', models.CharField(max_length=20)),
-                ('details', models.JSONField(default=dict)),
-                ('happened_at', models.DateTimeField()),
-                ('received_at', models.DateTimeField(auto_now_add=True)),
-                ('by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, to=settings.AUTH_USER_MODEL)),
-                ('lot', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='happenings', to='books.lot')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("key", models.UUIDField(unique=True)),
+                ("kind", models.CharField(max_length=20)),
+                ("details", models.JSONField(default=dict)),
+                ("happened_at", models.DateTimeField()),
+                ("received_at", models.DateTimeField(auto_now_add=True)),
+                (
+                    "by",
+                    models.ForeignKey(
+                        null=True, on_delete=django.db.models.deletion.PROTECT, to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "lot",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="happenings", to="books.lot"
+                    ),
+                ),
             ],
             options={
-                'ordering': ['happened_at', 'id'],
+                "ordering": ["happened_at", "id"],
             },
         ),
         migrations.CreateModel(
-            name='Delivery',
+            name="Delivery",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('key', models.UUIDField(unique=True)),
-                ('gross_g', models.PositiveBigIntegerField()),
-                ('tare_g', models.PositiveBigIntegerField()),
-                ('net_g', models.PositiveBigIntegerField()),
-                ('ripe_percent', models.PositiveSmallIntegerField(null=True)),
-                ('price_per_kg', models.PositiveBigIntegerField(help_text='smallest coin')),
-                ('pays', models.PositiveBigIntegerField(help_text='smallest coin')),
-                ('happened_at', models.DateTimeField()),
-                ('received_at', models.DateTimeField(auto_now_add=True)),
-                ('by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, to=settings.AUTH_USER_MODEL)),
-                ('grower', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='deliveries', to='books.grower')),
-                ('lot', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='deliveries', to='books.lot')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("key", models.UUIDField(unique=True)),
+                ("gross_g", models.PositiveBigIntegerField()),
+                ("tare_g", models.PositiveBigIntegerField()),
+                ("net_g", models.PositiveBigIntegerField()),
+                ("ripe_percent", models.PositiveSmallIntegerField(null=True)),
+                ("price_per_kg", models.PositiveBigIntegerField(help_text="smallest coin")),
+                ("pays", models.PositiveBigIntegerField(help_text="smallest coin")),
+                ("happened_at", models.DateTimeField()),
+                ("received_at", models.DateTimeField(auto_now_add=True)),
+                (
+                    "by",
+                    models.ForeignKey(
+                        null=True, on_delete=django.db.models.deletion.PROTECT, to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "grower",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="deliveries",
+                        to="books.grower",
+                    ),
+                ),
+                (
+                    "lot",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="deliveries", to="books.lot"
+                    ),
+                ),
             ],
             options={
-                'ordering': ['-happened_at', '-id'],
-                'constraints': [models.CheckConstraint(condition=models.Q(('gross_g', django.db.models.expressions.CombinedExpression(models.F('net_g'), '+', models.F('tare_g')))), name='gross_is_net_plus_tare'), models.CheckConstraint(condition=models.Q(('net_g__gt', 0)), name='net_above_zero')],
+                "ordering": ["-happened_at", "-id"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            (
+                                "gross_g",
+                                django.db.models.expressions.CombinedExpression(
+                                    models.F("net_g"), "+", models.F("tare_g")
+                                ),
+                            )
+                        ),
+                        name="gross_is_net_plus_tare",
+                    ),
+                    models.CheckConstraint(condition=models.Q(("net_g__gt", 0)), name="net_above_zero"),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='Reading',
+            name="Reading",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('key', models.UUIDField(unique=True)),
-                ('moisture_wb', models.FloatField()),
-                ('method', models.CharField(max_length=60)),
-                ('bean_temp_c', models.FloatField(null=True)),
-                ('happened_at', models.DateTimeField()),
-                ('received_at', models.DateTimeField(auto_now_add=True)),
-                ('by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, to=settings.AUTH_USER_MODEL)),
-                ('lot', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='readings', to='books.lot')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("key", models.UUIDField(unique=True)),
+                ("moisture_wb", models.FloatField()),
+                ("method", models.CharField(max_length=60)),
+                ("bean_temp_c", models.FloatField(null=True)),
+                ("happened_at", models.DateTimeField()),
+                ("received_at", models.DateTimeField(auto_now_add=True)),
+                (
+                    "by",
+                    models.ForeignKey(
+                        null=True, on_delete=django.db.models.deletion.PROTECT, to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "lot",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="readings", to="books.lot"
+                    ),
+                ),
             ],
             options={
-                'ordering': ['happened_at', 'id'],
-                'constraints': [models.CheckConstraint(condition=models.Q(('moisture_wb__gt', 0.02), ('moisture_wb__lt', 0.85)), name='moisture_in_range')],
+                "ordering": ["happened_at", "id"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("moisture_wb__gt", 0.02), ("moisture_wb__lt", 0.85)),
+                        name="moisture_in_range",
+                    )
+                ],
             },
         ),
     ]

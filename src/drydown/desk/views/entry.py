@@ -82,7 +82,11 @@ def first(request: HttpRequest, token: str) -> HttpResponse:
     digest = hashlib.sha256(token.encode()).hexdigest()
     link = OwnerLink.objects.filter(digest=digest, used_at=None).first()
     if link is None:
-        return render(request, "desk/problem.html", {"words": _("This link has been used or is not known. Make a new one on the station's machine: drydown owner-link")}, status=404)  # fmt: skip
+        words = _(
+            "This link has been used or is not known. "
+            "Make a new one on the station's machine: drydown owner-link"
+        )
+        return render(request, "desk/problem.html", {"words": words}, status=404)
     form = OwnerForm(request.POST or None, label_suffix="")
     if request.method == "POST" and form.is_valid():
         with transaction.atomic():

@@ -106,9 +106,7 @@ class GateForm(Keyed):
     route = forms.ChoiceField(label=_("route"))
     gross = Kilograms(label=_("gross weight, kg"))
     tare = Kilograms(label=_("empty container, kg"), help_text=_("0 if the scale was tared"))
-    ripe = Plain(
-        0, 100, "%", label=_("ripe fruit, %"), required=False, help_text=_("if counted")
-    )
+    ripe = Plain(0, 100, "%", label=_("ripe fruit, %"), required=False, help_text=_("if counted"))
 
     def __init__(self, station: Station, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -124,7 +122,7 @@ class StepForm(Keyed):
 
     def __init__(self, asks: tuple[str, ...], station: Station, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        makers = {
+        makers: dict[str, Any] = {
             "floaters_kg": lambda: Kilograms(label=_("lights taken off, kg"), required=False),
             "mass_kg": lambda: Kilograms(label=_("mass bagged, kg")),
             "load_kg_m2": lambda: Plain(2, 60, "kg/m2", label=_("load, kg per m2 as spread")),
@@ -145,8 +143,9 @@ class StepForm(Keyed):
         """Plain data for the record; masses in kilograms."""
         found = {name: self.cleaned_data.get(name) for name in asks}
         for name in ("floaters_kg", "mass_kg"):
-            if found.get(name) is not None:
-                found[name] = found[name] / 1000.0
+            grams = found.get(name)
+            if grams is not None:
+                found[name] = grams / 1000.0
         return {k: v for k, v in found.items() if v is not None}
 
 

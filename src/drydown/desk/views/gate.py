@@ -86,9 +86,7 @@ def _grower(data: dict[str, Any]) -> Grower:
         return names[0]
     if not names:
         raise InputError(f"No grower is called '{text}'.", fix="Tick “new grower” to add one.")
-    raise InputError(
-        f"More than one grower fits '{text}' ({names[0]}, {names[1]}).", fix="Use the number."
-    )
+    raise InputError(f"More than one grower fits '{text}' ({names[0]}, {names[1]}).", fix="Use the number.")
 
 
 def _today(station: Station) -> dict[str, Any]:
@@ -124,9 +122,7 @@ def slip(request: HttpRequest, pk: int) -> HttpResponse:
     """The slip for one delivery, with the grower's season so far."""
     station = need_station()
     found = get_object_or_404(Delivery.objects.select_related("grower", "lot"), pk=pk)
-    season = Delivery.objects.filter(Q(grower=found.grower)).aggregate(
-        kg=Sum("net_g"), pays=Sum("pays")
-    )
+    season = Delivery.objects.filter(Q(grower=found.grower)).aggregate(kg=Sum("net_g"), pays=Sum("pays"))
     local = found.happened_at.astimezone(station.place.site().zone)
     context = {"d": found, "season": season, "money": station.money, "local": local}
     return render(request, "desk/slip.html", context)

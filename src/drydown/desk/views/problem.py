@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import wraps
-from typing import Concatenate, ParamSpec
+from typing import Concatenate, ParamSpec, cast
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -32,4 +32,4 @@ def answered(view: View[P]) -> View[P]:
         except DrydownError as error:
             return render(request, "desk/problem.html", {"words": str(error)}, status=500)
 
-    return handle
+    return cast("View[P]", handle)

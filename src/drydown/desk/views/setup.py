@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import re
-from typing import Any
 
 from django.conf import settings
 from django.contrib import messages

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from typing import Any
 
 from django.db.models import Sum
@@ -11,7 +12,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_safe
 
 from drydown.books.flow import Step, next_steps
-from drydown.books.lotview import lot_case, lot_forecast
+from drydown.books.lotview import lot_case, lot_forecast, spread_kg
 from drydown.books.models import Lot
 from drydown.desk.context import find_station, need_station
 from drydown.desk.views.problem import answered
@@ -19,6 +20,9 @@ from drydown.outlook.forecast import DryingForecast
 from drydown.station.model import Station
 
 __all__ = ["home", "yard"]
+
+
+FAR = datetime.max.replace(tzinfo=UTC)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +51,7 @@ def yard(request: HttpRequest) -> HttpResponse:
     lots = Lot.objects.annotate(net=Sum("deliveries__net_g")).prefetch_related("readings")
     chosen = lots.filter(stage=Lot.Stage.STORED) if stored else lots.exclude(stage=Lot.Stage.STORED)
     rows = [_row(lot, station) for lot in chosen[:120]]
+    rows.sort(key=lambda r: (r.dry_on is None, r.dry_on[1] or FAR if r.dry_on else FAR))
     groups = [(label, [r for r in rows if r.lot.stage == stage]) for stage, label in Lot.Stage.choices]
     context = {"groups": [g for g in groups if g[1]], "stored": stored, "beds": _beds(rows, station)}
     return render(request, "desk/yard.html", context)
@@ -64,14 +69,11 @@ def _row(lot: Any, station: Station) -> Row:
 
 def _beds(rows: list[Row], station: Station) -> list[dict[str, Any]]:
     """How full each drying place is, from the fruit of the lots on it."""
-    from drydown.books.lotview import lot_balance  # noqa: PLC0415
-
     used: dict[str, float] = {}
     for row in rows:
         if row.lot.stage == Lot.Stage.DRYING and row.lot.load_kg_m2 and row.net_g:
-            wet = lot_balance(row.lot, station).typical.stages
-            spread = next(s for s in wet if s.name == "dry").inputs["wet"]
-            used[row.lot.bed] = used.get(row.lot.bed, 0.0) + float(spread.mass) / row.lot.load_kg_m2
+            area = spread_kg(row.lot, station, row.net_g / 1000.0) / row.lot.load_kg_m2
+            used[row.lot.bed] = used.get(row.lot.bed, 0.0) + area
     return [
         {"bed": b, "used": used.get(b.name, 0.0), "share": 100.0 * used.get(b.name, 0.0) / b.area_m2}
         for b in station.equipment.beds

@@ -21,6 +21,4 @@ def warm() -> None:
     p[18] = 101325.0
     volumes, factors = shell_geometry()
     air = np.array([[20.0, 0.7, 300.0, 1.0, 0.0, 330.0, 0.0]])
-    run_member(
-        p, volumes, factors, air, np.zeros(1), 0.8, 0.1, 20.0, 0.12, 1e-2, np.zeros((2, OUT_SIZE))
-    )
+    run_member(p, volumes, factors, air, np.zeros(1), 0.8, 0.1, 20.0, 0.12, 1e-2, np.zeros((2, OUT_SIZE)))

@@ -6,7 +6,7 @@ The answers are the same; without the compiler they come some hundred times slow
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 __all__ = ["HAVE_COMPILER", "compiled"]
 
@@ -24,5 +24,5 @@ def compiled(function: F) -> F:
     """Compile a function of numbers and arrays; release the interpreter lock while it runs."""
     if not HAVE_COMPILER:
         return function
-    made: F = njit(cache=True, nogil=True, error_model="numpy", fastmath=False)(function)
-    return made
+    made: Any = njit(cache=True, nogil=True, error_model="numpy", fastmath=False)(function)
+    return cast("F", made)

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
+from typing import Any
 
 from drydown.errors import InputError
 from drydown.figures import Source, Status
@@ -47,7 +48,7 @@ class Place:
 
 
 @cache
-def _forms() -> dict[str, dict[str, object]]:
+def _forms() -> dict[str, dict[str, Any]]:
     return tomllib.loads((files("drydown.steps.dry") / "forms.toml").read_text(encoding="utf-8"))
 
 
@@ -62,10 +63,10 @@ def form(name: str, species: str = "arabica") -> Form:
     if name not in form_names():
         raise InputError(f"form '{name}' is not known.", fix=f"Choose: {', '.join(form_names())}.")
     kinds = table["species"]
-    if not isinstance(kinds, dict) or species not in kinds:
+    if species not in kinds:
         raise InputError(f"species '{species}' has no drying data.")
     kind = kinds[species]
-    rows = {k: v for k, v in table[name].items() if isinstance(v, Mapping)}  # type: ignore[attr-defined]
+    rows = {k: v for k, v in table[name].items() if isinstance(v, Mapping)}
     ranges = {k: _widen(range_from_row(row), kind["widen"]) for k, row in rows.items()}
     if kind["radius_scale"] != 1.0:
         ranges["radius_m"] = _scaled(ranges["radius_m"], kind["radius_scale"])
@@ -74,9 +75,7 @@ def form(name: str, species: str = "arabica") -> Form:
 
 def _widen(r: Range, factor: float) -> Range:
     low = r.typical - (r.typical - r.low) * factor
-    return Range(
-        r.typical, max(low, 0.2 * r.typical), r.typical + (r.high - r.typical) * factor, r.source
-    )
+    return Range(r.typical, max(low, 0.2 * r.typical), r.typical + (r.high - r.typical) * factor, r.source)
 
 
 def _scaled(r: Range, factor: float) -> Range:

@@ -109,9 +109,7 @@ def surfaces(p: Array, bed: Array, X: Array, F: Array, T: Array, w: Array) -> No
         w[DPHI, j] = bed[FHALF] / (free + bed[FHALF]) ** 2
         w[GS, j] = bed[ACAP]
         w[DIFF, j] = (
-            p[1]
-            / (p[0] * p[0])
-            * math.exp(-p[2] / 8.314462618 * (1.0 / (t + 273.15) - 1.0 / 313.15))
+            p[1] / (p[0] * p[0]) * math.exp(-p[2] / 8.314462618 * (1.0 / (t + 273.15) - 1.0 / 313.15))
         )
         w[LFREE, j] = 2502400.0 - 2429.5 * t
         w[LSKIN, j] = w[LFREE, j] * (1.0 + 1.44408 * math.exp(-21.6011 * x))
@@ -139,9 +137,7 @@ def pore_vapour(bed: Array, air: Array, w: Array, tri: Array) -> None:
 
 
 @compiled
-def water_flows(
-    p: Array, bed: Array, air: Array, X: Array, F: Array, w: Array, skin: float
-) -> None:
+def water_flows(p: Array, bed: Array, air: Array, X: Array, F: Array, w: Array, skin: float) -> None:
     """kg/(m2 s) in each layer: from the skin, from the film (dew below 0), film to skin, rain.
 
     `skin` is the exchange factor between the last shell and the skin.
@@ -164,13 +160,11 @@ def water_flows(
 @compiled
 def heat_capacity(p: Array, mean_x: float, film: float) -> float:
     """J/(m2 K) of a layer."""
-    return p[14] / L * (1650.0 + 4190.0 * mean_x) + 4190.0 * max(film, 0.0)
+    return float(p[14] / L * (1650.0 + 4190.0 * mean_x) + 4190.0 * max(film, 0.0))
 
 
 @compiled
-def moisture_rates(
-    p: Array, v: Array, factors: Array, X: Array, w: Array, fX: Array, fF: Array
-) -> None:
+def moisture_rates(p: Array, factors: Array, X: Array, w: Array, fX: Array, fF: Array) -> None:
     """Rates of shell moisture (times shell volume) and of film water."""
     load = p[14] / L
     for j in range(L):
@@ -184,9 +178,7 @@ def moisture_rates(
 
 
 @compiled
-def heat_rates(
-    p: Array, bed: Array, air: Array, T: Array, S: Array, w: Array, fT: Array, fS: Array
-) -> float:
+def heat_rates(p: Array, bed: Array, air: Array, T: Array, S: Array, w: Array, fT: Array, fS: Array) -> float:
     """Heat into each layer and slab node, W/m2; returns what entered through the boundaries."""
     covered = air[COVER] > 0.5
     light = 0.0 if covered else air[SUN]
@@ -217,13 +209,12 @@ def heat_rates(
             flow = SLAB_K / SLAB_STEP_M * (S[i] - S[i + 1])
             fS[i] -= flow
             fS[i + 1] += flow
-    return entered + top + below
+    return float(entered + top + below)
 
 
 @compiled
 def rates(
     p: Array,
-    v: Array,
     factors: Array,
     bed: Array,
     air: Array,
@@ -245,7 +236,7 @@ def rates(
     surfaces(p, bed, X, F, T, w)
     pore_vapour(bed, air, w, tri)
     water_flows(p, bed, air, X, F, w, factors[N - 1])
-    moisture_rates(p, v, factors, X, w, fX, fF)
+    moisture_rates(p, factors, X, w, fX, fF)
     entered = heat_rates(p, bed, air, T, S, w, fT, fS)
     out = bed[GTOP] * (w[PV, 0] - air[PVA]) + bed[GBOT] * (w[PV, L - 1] - air[PVA])
     return out, entered

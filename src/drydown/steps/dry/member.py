@@ -140,9 +140,7 @@ def report(p: Array, v: Array, X: Array, F: Array, T: Array, half: float, out: A
 
 
 @compiled
-def step_error(
-    v: Array, X: Array, F: Array, tau: float, tol: float, half: float, k1: Stage, k2: Stage
-) -> float:
+def step_error(X: Array, F: Array, tau: float, tol: float, half: float, k1: Stage, k2: Stage) -> float:
     """Size of the difference between the second- and first-order results, 1 at the tolerance.
 
     Shells by moisture and by the share of the lot they hold, the skin by its own moisture,
@@ -167,9 +165,7 @@ def step_error(
 
 
 @compiled
-def combine(
-    v: Array, load: float, tau: float, state: Stage, k1: Stage, k2: Stage, drift: Array
-) -> None:
+def combine(v: Array, load: float, tau: float, state: Stage, k1: Stage, k2: Stage, drift: Array) -> None:
     """Take the step: y + tau (3/2 k1 + 1/2 k2). A film below zero is made good by the bean."""
     for j in range(L):
         drift[j] = 0.0
@@ -288,24 +284,24 @@ def run_member(
             mean_x = capacities(p, v, state, drift, 0.5 * tau, cap)
             bed_geometry(p, air, mean_x, bed)
             bed_geometry(p, air2, mean_x, bed2)
-            out1, _ = rates(p, v, factors, bed, air, *state, w, tri, *f)
+            out1, _ = rates(p, factors, bed, air, *state, w, tri, *f)
             rain1 = captured(w)
             for j in range(L):
-                pivot = factor_shells(p, v, factors, w, h, j, low)
+                pivot = factor_shells(v, factors, w, h, j, low)
                 factor_layer(p, bed, state[0], w, h, j, pivot, factors[N - 1], fac)
             factor_blocks(p, bed, air, state[2], w, cap, h, fac, slab)
             solve(p, factors, bed, w, h, low, fac, slab, *f, *k1, kP, flows)
             out1 += flows[0]
             rain1 += flows[1]
             predict(tau, state, k1, ahead)
-            out2, _ = rates(p, v, factors, bed2, air2, *ahead, w2, tri, *f)
+            out2, _ = rates(p, factors, bed2, air2, *ahead, w2, tri, *f)
             rain2 = captured(w2) - 2.0 * rain1
             second_side(v, cap, f, k1)
             solve(p, factors, bed, w, h, low, fac, slab, *f, *k2, kP, flows)
             out2 += flows[0] - 2.0 * out1
             rain2 += flows[1]
             taken += 1
-            error = step_error(v, state[0], state[1], tau, tol, bed[FHALF], k1, k2)
+            error = step_error(state[0], state[1], tau, tol, bed[FHALF], k1, k2)
             if error > 1.0 and tau > 1.0:
                 tau *= max(0.2, 0.9 / math.sqrt(error))
                 continue

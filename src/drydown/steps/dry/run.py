@@ -133,9 +133,7 @@ def _share_out(one: object, members: int, threads: int | None) -> None:
         list(pool.map(one, range(members)))
 
 
-def _refuse(
-    parameters: Mapping[str, Array], weather: HourlyWeather, load: float, target: float
-) -> int:
+def _refuse(parameters: Mapping[str, Array], weather: HourlyWeather, load: float, target: float) -> int:
     if not 0.5 <= load <= 60.0:
         raise RangeError(f"load must be from 0.5 to 60 kg dry matter per m2, got {load:g}.")
     if not 0.05 <= target <= 0.30:

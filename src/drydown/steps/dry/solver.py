@@ -49,9 +49,7 @@ FACTOR_ROWS = 20
 
 
 @compiled
-def factor_shells(
-    p: Array, v: Array, factors: Array, w: Array, h: float, j: int, low: Array
-) -> float:
+def factor_shells(v: Array, factors: Array, w: Array, h: float, j: int, low: Array) -> float:
     """Eliminate the shells of layer j inward-out; returns the skin's pivot without exchange.
 
     low[j, i] is the multiplier of shell i, low[j, NS + i] its pivot.
@@ -66,7 +64,7 @@ def factor_shells(
         pivot = v[i] + gap + after - ratio * gap
         low[j, NS + i] = pivot
         gap = after
-    return pivot
+    return float(pivot)
 
 
 @compiled

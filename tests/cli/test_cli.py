@@ -1,0 +1,178 @@
+"""The command line: JSON shapes, exit codes, one sentence for bad input."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from drydown.cli import app
+
+RUN = CliRunner()
+
+
+def call(*words: str) -> tuple[int, str, str]:
+    """Exit code, standard output and standard error of a command."""
+    done = RUN.invoke(app, list(words))
+    assert done.exception is None or isinstance(done.exception, SystemExit)
+    return done.exit_code, done.stdout, done.stderr
+
+
+@pytest.fixture
+def station(tmp_path: Path) -> Path:
+    """A fresh example station file."""
+    path = tmp_path / "station.toml"
+    assert call("station", "new", str(path))[0] == 0
+    return path
+
+
+@pytest.mark.parametrize("species", ["arabica", "robusta", "liberica"])
+@pytest.mark.parametrize("route", ["washed", "pulped_natural", "natural"])
+def test_balance_closes_and_is_inside_the_published_range(species: str, route: str) -> None:
+    code, text, _ = call("balance", "--species", species, "--route", route, "--cherry-kg", "1000", "--json")
+    data = json.loads(text)
+    assert code == 0
+    assert data["shape"] == "drydown.balance/1"
+    assert max(data["closure"].values()) <= 1e-9
+    outturn, published = data["figures"]["outturn"]["value"], data["published_outturn"]
+    assert published["low"] <= outturn <= published["high"]
+    assert data["assumptions"]["float_share"]["status"] == "from memory"
+
+
+def test_balance_in_words_states_what_was_assumed() -> None:
+    code, text, _ = call("balance", "--species", "arabica", "--route", "washed", "--cherry-kg", "1000")
+    assert code == 0
+    for words in ("Taken as", "float share", "Published outturn", "Caution", "Closure"):
+        assert words in text
+
+
+def test_dry_with_a_station(station: Path) -> None:
+    code, text, _ = call(
+        "dry",
+        "--form",
+        "parchment",
+        "--start",
+        "2026-06-10",
+        "--station",
+        str(station),
+        "--members",
+        "20",
+        "--json",
+    )
+    data = json.loads(text)
+    assert code == 0
+    assert data["shape"] == "drydown.dry/1"
+    assert data["dry_on"]["p10"] < data["dry_on"]["p50"] < data["dry_on"]["p90"]
+    assert 3 < data["figures"]["dry_days"]["value"] < 15
+    assert len(data["curve"]["hours"]) == len(data["curve"]["moisture_wb_p50"])
+
+
+def test_dry_in_words_names_rules_and_never_says_safe(station: Path) -> None:
+    args = (
+        "dry",
+        "--form",
+        "cherry",
+        "--start",
+        "2026-06-10T07:30",
+        "--station",
+        str(station),
+        "--members",
+        "10",
+    )
+    code, text, _ = call(*args, "--species", "robusta")
+    assert code == 0
+    assert "inside the rule" in text
+    assert "not fitted" in text
+    assert "safe" not in text.lower()
+    assert "Caution" in text
+
+
+def test_same_seed_same_answer(station: Path) -> None:
+    args = (
+        "dry",
+        "--form",
+        "mucilage",
+        "--start",
+        "2026-06-10",
+        "--station",
+        str(station),
+        "--members",
+        "8",
+        "--json",
+    )
+    assert call(*args)[1] == call(*args)[1]
+    assert call(*args)[1] != call(*args, "--seed", "2")[1]
+
+
+BAD = [
+    (("balance", "--species", "lib", "--route", "washed", "--cherry-kg", "1"), "Choose one of: arabica"),
+    (("balance", "--species", "arabica", "--route", "wet", "--cherry-kg", "1"), "Choose: washed"),
+    (("balance", "--species", "arabica", "--route", "washed", "--cherry-kg", "0"), "above 0"),
+    (
+        ("balance", "--species", "arabica", "--route", "washed", "--cherry-kg", "9", "--float-share", "2"),
+        "float_share",
+    ),
+    (("dry", "--form", "parchment", "--start", "2026-06-10"), "Give --station"),
+    (("dry", "--form", "parchment", "--start", "10/06/2026", "--weather-file", "x.epw"), "x.epw"),
+    (
+        ("dry", "--form", "parchment", "--start", "2026-06-10", "--weather-file", "w.csv"),
+        "station file as well",
+    ),
+    (("station", "check", "nothing.toml"), "station new"),
+]
+
+
+@pytest.mark.parametrize(("words", "sentence"), BAD)
+def test_bad_input_is_one_sentence_and_exit_2(words: tuple[str, ...], sentence: str) -> None:
+    code, out, err = call(*words)
+    assert code == 2
+    assert sentence in err
+    assert "Traceback" not in err
+    assert out == ""
+    assert len(err.strip().splitlines()) == 1
+
+
+def test_times_that_are_not_times(station: Path) -> None:
+    args = ("dry", "--form", "parchment", "--station", str(station), "--start")
+    assert "is not a time" in call(*args, "10/06/2026")[2]
+    assert "without a zone" in call(*args, "2026-06-10T09:00+02:00")[2]
+
+
+def test_station_file_is_never_overwritten(station: Path) -> None:
+    before = station.read_text(encoding="utf-8")
+    station.write_text(before + "# mine\n", encoding="utf-8")
+    code, _, err = call("station", "new", str(station))
+    assert code == 2
+    assert "nothing was written" in err
+    assert station.read_text(encoding="utf-8").endswith("# mine\n")
+
+
+def test_station_check_in_json(station: Path) -> None:
+    assert json.loads(call("station", "check", str(station), "--json")[1])["good"] is True
+    station.write_text(station.read_text().replace("area_m2 = 420.0", "area_m2 = -1"), encoding="utf-8")
+    code, text, _ = call("station", "check", str(station), "--json")
+    assert code == 2
+    assert json.loads(text)["problems"] == ["equipment.beds.1.area_m2 is -1; it must be above 0."]
+
+
+def test_a_station_with_an_own_weather_file(station: Path, tmp_path: Path) -> None:
+    from tests.weatherfiles import csv_lines
+
+    file = tmp_path / "w.csv"
+    file.write_text("\n".join(csv_lines(24 * 28)), encoding="utf-8")
+    args = (
+        "dry",
+        "--form",
+        "parchment",
+        "--start",
+        "2026-03-02",
+        "--station",
+        str(station),
+        "--members",
+        "5",
+    )
+    code, text, _ = call(*args, "--weather-file", str(file), "--json")
+    assert code == 0
+    assert "band without weather" in json.loads(text)["weather"]

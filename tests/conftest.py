@@ -1,0 +1,64 @@
+"""Shared fixtures. The desk's tests run on a throw-away data folder."""
+
+from __future__ import annotations
+
+import importlib.util
+import os
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from hypothesis import settings
+
+_FOLDER = Path(tempfile.mkdtemp(prefix="drydown-tests-"))
+os.environ["DRYDOWN_DATA"] = str(_FOLDER)
+os.environ["DJANGO_SETTINGS_MODULE"] = "drydown.desk.settings"
+
+settings.register_profile("house", deadline=None, max_examples=60, derandomize=True)
+settings.load_profile("house")
+
+
+@pytest.fixture(scope="session")
+def data_folder() -> Path:
+    """The data folder of this run, with tables."""
+    import django
+
+    from drydown.books.prepare import prepare_folder, prepare_tables
+
+    prepare_folder(_FOLDER)
+    django.setup()
+    prepare_tables()
+    return _FOLDER
+
+
+@pytest.fixture
+def books(data_folder: Path) -> Iterator[Path]:
+    """Empty tables and the example station; everything is rolled back afterwards."""
+    from django.core.cache import cache
+    from django.db import transaction
+    from django.test.utils import setup_test_environment, teardown_test_environment
+
+    from drydown.station.load import example_text
+
+    station = data_folder / "station.toml"
+    station.write_text(example_text(), encoding="utf-8")
+    cache.clear()
+    setup_test_environment()
+    with transaction.atomic():
+        yield data_folder
+        transaction.set_rollback(True)
+    teardown_test_environment()
+    station.unlink(missing_ok=True)
+
+
+@pytest.fixture(scope="session")
+def epw_folder() -> Path:
+    """Folder of the highland weather files that the package sinergym carries.
+
+    They are read where that package is installed and never copied.
+    """
+    spec = importlib.util.find_spec("sinergym")
+    if spec is None or spec.origin is None:
+        pytest.skip("the package with the sample weather is not installed")
+    return Path(spec.origin).parent / "data" / "weather"

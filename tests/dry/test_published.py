@@ -1,0 +1,103 @@
+"""Drying times against publications. What was fitted and what was predicted is said at each.
+
+Weather: the highland year that the package sinergym carries (Antananarivo, 1276 m; Bogota,
+2548 m). Typical-year data without rain.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+
+import pytest
+
+from drydown.air.epw import read_epw
+from drydown.air.moist import saturation_pressure_pa, vapour_pressure_pa
+from drydown.air.series import HourlyWeather
+from drydown.matter.sorption import oswin_emc_db
+from drydown.steps.dry.data import form, place
+from drydown.steps.dry.routine import Routine
+from drydown.steps.dry.run import dry, typical_parameters
+from tests.dry.test_shells import _ratio
+
+ANTANANARIVO, BOGOTA = "MDG_Antananarivo.670830_IWEC.epw", "COL_Bogota.802220_IWEC.epw"
+
+
+def _thin_layer_hours(name: str, temp_c: float, start_db: float, end_db: float, ambient_rh: float) -> float:
+    from scipy.optimize import brentq
+
+    ranges = form(name).ranges
+    d40, ea, r = (ranges[k].typical for k in ("d40_m2_s", "ea_j_mol", "radius_m"))
+    import math
+
+    diffusivity = d40 * math.exp(-ea / 8.314462618 * (1 / (temp_c + 273.15) - 1 / 313.15))
+    rh = float(vapour_pressure_pa(20.0, ambient_rh) / saturation_pressure_pa(temp_c))
+    balance = float(oswin_emc_db(temp_c, rh)) * ranges["isotherm_scale"].typical
+    ratio = (end_db - balance) / (start_db - balance)
+    fourier = brentq(lambda f: _ratio(f, None) - ratio, 1e-4, 5.0)
+    return float(fourier * r * r / diffusivity / 3600.0)
+
+
+@pytest.mark.parametrize(("temp", "hours"), [(35.0, 71.52), (45.0, 29.10), (55.0, 20.35)])
+def test_thin_layer_parchment(temp: float, hours: float) -> None:
+    # AIMS Agriculture and Food 2023. FITTED: two constants to these three times, in air of
+    # 20 C and 70 % heated up (the paper's air is not stated). Gate +-20 %.
+    assert _thin_layer_hours("parchment", temp, 0.85, 0.125 / 0.875, 0.70) == pytest.approx(hours, rel=0.20)
+
+
+@pytest.mark.parametrize(("temp", "hours"), [(35.0, 177.0), (40.0, 123.0), (45.0, 86.0)])
+def test_thin_layer_cherry(temp: float, hours: float) -> None:
+    # Constants of Alves et al., Coffee Science 2013, untouched; hours worked out from them in
+    # dry air for r 6.6 mm (derived), so this checks the shells, not nature.
+    found = _thin_layer_hours("cherry", temp, 1.9, 0.136, 0.30)
+    assert found == pytest.approx(hours, rel=0.12)
+
+
+def _days(
+    weather: HourlyWeather, month: int, name: str, load_kg_m2: float, x_wet: float, where: str
+) -> float:
+    start = datetime(2026, month, 5, 8, tzinfo=weather.site.zone)
+    run = dry(
+        typical_parameters(form(name)), place(where), weather.window(start, 24 * 45), Routine(),
+        load_kg_m2 / (1.0 + x_wet), 0.11,
+    )  # fmt: skip
+    return float(run.done_h[0]) / 24.0
+
+
+# PREDICTED, nothing tuned to sun drying. Published: washed 6-7 (Brazil, patio, good sun),
+# 8-12, 10-15 days (Ethiopia, raised beds); natural 8-15 sunny, 15-25 cool or cloudy, 14-28.
+# Gate +-30 % on the published ends, as the sources give no weather.
+GOOD, DULL = 0.7, 1.3
+
+
+@pytest.mark.parametrize(
+    ("file", "month", "low", "high"),
+    [
+        (ANTANANARIVO, 10, 4.0 * GOOD, 12.0),
+        (ANTANANARIVO, 6, 8.0, 15.0 * DULL),
+        (BOGOTA, 11, 8.0, 15.0 * DULL),
+    ],
+)
+def test_days_of_washed_parchment(epw_folder: Path, file: str, month: int, low: float, high: float) -> None:
+    weather = read_epw(epw_folder / file)
+    assert low <= _days(weather, month, "parchment", 12.0, 1.13, "raised_bed") <= high
+
+
+@pytest.mark.parametrize(
+    ("file", "month", "low", "high"),
+    [(ANTANANARIVO, 10, 8.0 * GOOD, 15.0), (ANTANANARIVO, 6, 15.0, 28.0), (BOGOTA, 11, 15.0, 28.0)],
+)
+def test_days_of_whole_cherry(epw_folder: Path, file: str, month: int, low: float, high: float) -> None:
+    weather = read_epw(epw_folder / file)
+    assert low <= _days(weather, month, "cherry", 25.0, 1.9, "raised_bed") <= high
+
+
+def test_pulped_lies_between_washed_and_natural(epw_folder: Path) -> None:
+    # Extension page: washed 6-7, pulped natural 8-9, natural 12-14 days; area-days 6.5 : 8.5 : 13.
+    # FITTED in part: the mucilage diffusivity was set on this comparison.
+    weather = read_epw(epw_folder / ANTANANARIVO)
+    washed = _days(weather, 10, "parchment", 12.0, 1.13, "raised_bed")
+    pulped = _days(weather, 10, "mucilage", 12.0, 1.20, "raised_bed")
+    natural = _days(weather, 10, "cherry", 25.0, 1.9, "raised_bed")
+    assert washed < pulped < natural
+    assert natural / washed == pytest.approx(13.0 / 6.5, rel=0.3)
