@@ -53,7 +53,11 @@ CSV: list[tuple[str, Change, str]] = [
     ("column twice", _line(1, "wind_ms", "temp_c"), "stands twice"),
     ("decimal commas in a comma file", _line(7, "15.5", "15,5"), "line 7: has 7 cells, the header has 6"),
     ("text in a number", _line(9, "15.5", "warm"), "line 9, column temp_c: 'warm' is not a number"),
-    ("two points", _line(9, "15.5", "1.015.5"), "line 9, column temp_c: '1.015.5' is not a number"),
+    (
+        "two points",
+        _line(9, "15.5", "1.015.5"),
+        "line 9, column temp_c: '1.015.5' has more than one decimal mark",
+    ),
     ("hours skipped", lambda ls: [*ls[:10], *ls[14:]], "line 11, column time"),
     ("hour 25", _line(25, "24:00", "25:00"), "is not a time"),
     ("time zone in the time", _line(3, "02:00", "02:00+03:00"), "carries a time zone"),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -52,7 +54,7 @@ def test_error_falls_with_the_tolerance() -> None:
         run = dry(
             typical("parchment"), place("raised_bed"), fair_weather(5), Routine(), 5.6, 0.05, None, tolerance
         )
-        return run.moisture_wb()[0]
+        return np.asarray(run.moisture_wb()[0])
 
     exact = curve(2e-5)
     errors = [np.abs(curve(t) - exact).max() for t in (8e-3, 2e-3, 5e-4)]
@@ -158,7 +160,7 @@ def test_after_the_target_the_lot_is_taken_off() -> None:
     ],
 )
 def test_refusals(change: dict[str, float]) -> None:
-    good = {"load_dm_kg_m2": 5.0, "target_wb": 0.11} | change
+    good: dict[str, Any] = {"load_dm_kg_m2": 5.0, "target_wb": 0.11} | change
     with pytest.raises(RangeError):
         dry(typical("parchment"), place("patio"), fair_weather(2), Routine(), **good)
 

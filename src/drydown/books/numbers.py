@@ -9,7 +9,7 @@ from drydown.errors import InputError
 
 __all__ = ["parse_decimal", "parse_grams", "to_minor"]
 
-_PLAIN = re.compile(r"^\d{1,9}([.,]\d{1,6})?$")
+_PLAIN = re.compile(r"^[0-9]{1,9}([.,][0-9]{1,6})?$")
 _GROUPED = re.compile(r"^\d{1,3}([.,  ']\d{3})+([.,]\d+)?$")
 
 

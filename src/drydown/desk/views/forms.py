@@ -75,10 +75,22 @@ class Keyed(forms.Form):
         kwargs.setdefault("initial", {}).setdefault("key", uuid.uuid4())
         kwargs.setdefault("label_suffix", "")
         super().__init__(*args, **kwargs)
-        for name in self.errors if self.is_bound else ():
+
+    def full_clean(self) -> None:
+        """Check, then tie each message to its field for those who hear the page."""
+        super().full_clean()
+        if "key" in self.errors:
+            self._renew_key()
+        for name in self.errors:
             if name in self.fields:
                 self.fields[name].widget.attrs["aria-invalid"] = "true"
                 self.fields[name].widget.attrs["aria-describedby"] = f"id_{name}_error"
+
+    def _renew_key(self) -> None:
+        """A form whose hidden key was lost gets a new one and says so."""
+        del self.errors["key"]
+        self.data = {**self.data.dict(), "key": str(uuid.uuid4())}  # type: ignore[attr-defined]
+        self.add_error(None, _("The form had lost its key; nothing was kept. Send it again."))
 
     def moment(self) -> datetime:
         """When it happened: as stated, else now."""

@@ -136,6 +136,8 @@ def reading(request: HttpRequest, code: str) -> HttpResponse:
     """Record a moisture reading."""
     lot, station = get_object_or_404(Lot, code=code), need_station()
     form = ReadingForm(request.POST)
+    if lot.spread_at is None:
+        raise InputError("is not spread yet; a reading belongs to a drying lot.", code)
     if form.is_valid():
         data = form.cleaned_data
         try:

@@ -1,0 +1,1 @@
+"""Benchmarks: ratios to general libraries, measured in the same run."""

@@ -1,0 +1,5 @@
+"""Run all benchmarks: `make bench`."""
+
+from bench.drying import main
+
+main()

@@ -1,0 +1,106 @@
+"""Drying kernel against LSODA (scipy) and CVODE (scikit-sundae) on the same rates.
+
+Prints error against a tight reference, member-hours per second, and cpu over wall beside
+each parallel rate (a rate that ran on one core shows 1).
+"""
+
+from __future__ import annotations
+
+import os
+import resource
+import time
+from collections.abc import Callable
+from functools import partial
+from typing import Any
+
+import numpy as np
+from tests.dry.cases import fair_weather
+from tests.dry.reference import integrate
+
+from drydown.steps.dry.data import form, place
+from drydown.steps.dry.routine import Routine
+from drydown.steps.dry.run import _hourly, _start, _table, draw_parameters, dry, typical_parameters
+
+__all__ = ["main"]
+
+DAYS, LOAD = 10, 12 / 2.13
+
+
+def main() -> None:
+    """Run all parts."""
+    best = equal_error()
+    parallel(best)
+    season()
+
+
+def equal_error() -> float:
+    """One member, one thread: error and speed of each solver; returns LSODA's rate."""
+    weather, routine, where = fair_weather(DAYS), Routine(), place("raised_bed")
+    parameters = typical_parameters(form("parchment"))
+    p = _table(parameters, where, weather.site.pressure_pa, LOAD, 1)[0]
+    hourly, raked = _hourly(where, weather, routine)[0], routine.raked(weather.local_hours())
+    bean, film = _start(parameters, LOAD, None, 1)
+    args = (p, hourly, raked, bean[0], film[0], hourly[0, 0])
+    exact = integrate(*args, 1e-9, "LSODA")[0]
+    print(f"one member, one thread, {DAYS} days of washed parchment; error in points wb")
+    slow = 1.0
+    for solver, rtol in (("LSODA", 3e-3), ("LSODA", 1e-3), ("CVODE", 3e-3), ("CVODE", 1e-3)):
+        curve, seconds = _timed(partial(_curve, args, rtol, solver), 1)
+        rate = hourly.shape[0] / seconds
+        slow = rate if (solver, rtol) == ("LSODA", 1e-3) else slow
+        print(f"  {solver} rtol {rtol:g}: error {_points(curve, exact):.4f}, {rate:,.0f} member-h/s")
+    for tolerance in (2e-3, 4e-3, 8e-3, 1.6e-2, 3.2e-2):
+        run, seconds = _timed(
+            partial(dry, parameters, where, weather, routine, LOAD, 0.05, None, tolerance, 1), 5
+        )
+        rate = hourly.shape[0] / seconds
+        error = _points(run.column("moisture_db")[0], exact)
+        print(
+            f"  Drydown tolerance {tolerance:g}: error {error:.4f}, {rate:,.0f} member-h/s, "
+            f"{rate / slow:.0f} x LSODA at 1e-3, {run.steps / hourly.shape[0]:.1f} steps an hour"
+        )
+    return slow
+
+
+def parallel(slow: float) -> None:
+    """Many members on one and two threads."""
+    weather, where = fair_weather(14), place("raised_bed")
+    drawn = draw_parameters(form("parchment"), 600, 1)
+    print("600 members, 14 days, shipped tolerance")
+    for threads in (1, 2):
+        cpu = time.process_time()
+        run, seconds = _timed(partial(dry, drawn, where, weather, Routine(), LOAD, 0.05, threads=threads), 1)
+        busy = (time.process_time() - cpu) / 2 / seconds
+        rate = run.values.shape[0] * weather.hours / seconds
+        print(f"  {threads} threads: {rate:,.0f} member-h/s ({rate / slow:.0f} x LSODA), cpu/wall {busy:.2f}")
+
+
+def season() -> None:
+    """60 lots x 300 members x 14 days, the size of a busy station's forecast."""
+    weather, where = fair_weather(14), place("raised_bed")
+    drawn = draw_parameters(form("parchment"), 300, 1)
+    started = time.perf_counter()
+    for _ in range(60):
+        dry(drawn, where, weather, Routine(), LOAD, 0.05)
+    seconds = time.perf_counter() - started
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    print(f"60 lots x 300 members x 14 days: {seconds:.1f} s on {os.cpu_count()} cores, peak {peak:.0f} MB")
+
+
+def _curve(args: tuple[Any, ...], rtol: float, solver: str) -> np.ndarray:
+    p, hourly, raked, bean, film, temp = args
+    return integrate(p, hourly, raked, bean, film, temp, rtol, solver)[0]
+
+
+def _timed(run: Callable[[], Any], times: int) -> tuple[Any, float]:
+    """Result and best seconds of some runs, after one that does not count."""
+    result, best = run(), float("inf")
+    for _ in range(times):
+        started = time.perf_counter()
+        result = run()
+        best = min(best, time.perf_counter() - started)
+    return result, best
+
+
+def _points(one: np.ndarray, other: np.ndarray) -> float:
+    return float(100.0 * np.abs(one / (1 + one) - other / (1 + other)).max())

@@ -1,0 +1,203 @@
+"""The real thing: start the demo's server, walk gate, lot, dry date in headless Chromium."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, Page
+
+SIZES = {"phone": (390, 844), "desk": (1280, 800)}
+FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run"]
+
+
+def _free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """A demo served on a free port, as `make run` starts it."""
+    data, port = tmp_path_factory.mktemp("demo"), _free_port()
+    command = [str(Path(sys.executable).parent / "drydown"), "demo", "--data", str(data), "--port", str(port)]
+    env = {k: v for k, v in os.environ.items() if not k.startswith(("DRYDOWN", "DJANGO"))}
+    server = subprocess.Popen(command, env=env, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
+    url = f"http://127.0.0.1:{port}"
+    try:
+        _wait(url, server)
+        yield url
+    finally:
+        server.terminate()
+        server.wait(20)
+
+
+def _wait(url: str, server: subprocess.Popen[str]) -> None:
+    deadline = time.monotonic() + 120
+    while time.monotonic() < deadline:
+        assert server.poll() is None, server.stdout.read() if server.stdout else ""
+        try:
+            with urllib.request.urlopen(f"{url}/alive/", timeout=2) as answer:
+                if answer.read() == b"alive":
+                    return
+        except OSError:
+            time.sleep(0.2)
+    pytest.fail("the demo did not answer within two minutes")
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    """Debian's Chromium, driven by Playwright."""
+    from playwright.sync_api import sync_playwright
+
+    path = shutil.which("chromium")
+    assert path, "Chromium is missing: run `make test`, which installs it"
+    with sync_playwright() as play:
+        made = play.chromium.launch(executable_path=path, args=FLAGS)
+        yield made
+        made.close()
+
+
+def _page(browser: Browser, size: str, **more: Any) -> Page:
+    width, height = SIZES[size]
+    page = browser.new_context(viewport={"width": width, "height": height}, **more).new_page()
+    page.set_default_timeout(20_000)
+    return page
+
+
+def _weigh(page: Page, address: str, name: str, route: str, kilograms: str) -> str:
+    """Weigh in a new grower's fruit; returns the lot's code."""
+    page.goto(f"{address}/gate/")
+    page.fill("#id_grower", name)
+    page.locator("summary", has_text="New grower").click()
+    page.check("#id_new_grower")
+    page.select_option("#id_species", "arabica")
+    page.select_option("#id_route", route)
+    page.fill("#id_gross", kilograms)
+    page.fill("#id_tare", "1,5")
+    page.get_by_role("button", name="Keep this weighing").click()
+    page.wait_for_url("**/gate/slip/**")
+    return page.locator("dl a").inner_text()
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_gate_to_dry_date(browser: Browser, address: str, size: str) -> None:
+    page = _page(browser, size)
+    code = _weigh(page, address, f"Kesa Walker {size}", "natural", "151.5")
+    assert "150 kg" in page.content()
+    page.get_by_role("link", name=code).click()
+    page.get_by_role("button", name="Record: Floated").click()
+    page.get_by_text("Recorded: floated").wait_for()
+    page.select_option("#id_bed", "Old patio")
+    page.get_by_role("button", name="Record: Spread").click()
+    page.get_by_role("heading", name="Dry on").wait_for()
+    drawn = (
+        "Array.from(document.querySelectorAll('figure img')).every(i => i.complete && i.naturalWidth > 100)"
+    )
+    page.wait_for_function(drawn)
+    assert page.evaluate(drawn)
+    assert "Moisture falls from" in (page.locator("figure img").get_attribute("alt") or "")
+    page.get_by_text("show the working").first.click()
+    page.get_by_text("Weakest input").first.wait_for()
+    page.goto(f"{address}/yard/")
+    assert code in page.content()
+    page.context.close()
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("path", ["/gate/", "/yard/", "/station/", "/yard/?show=stored", "lot"])
+def test_no_page_is_wider_than_the_screen_and_axe_finds_nothing(
+    browser: Browser, address: str, size: str, path: str
+) -> None:
+    # axe-core 4, as packaged; also every target at least 44 px high on the phone.
+    from axe_playwright_python.sync_playwright import Axe
+
+    page = _page(browser, size)
+    if path == "lot":
+        page.goto(f"{address}/yard/")
+        path = page.locator("section:has(h2:has-text('Drying')) a.card").first.get_attribute("href") or ""
+    page.goto(address + path)
+    assert page.evaluate("document.documentElement.scrollWidth") <= SIZES[size][0]
+    found = Axe().run(page).response["violations"]
+    serious = [(v["id"], v["nodes"][0]["html"]) for v in found if v["impact"] in {"serious", "critical"}]
+    assert serious == []
+    if size == "phone":
+        short = page.eval_on_selector_all(
+            "button, input:not([type=checkbox]):not([type=hidden]), select, summary, nav a, a.card, a.button",
+            "all => all.filter(e => e.offsetParent && e.getBoundingClientRect().height < 47)"
+            ".map(e => e.outerHTML)",
+        )
+        assert short == []
+    page.context.close()
+
+
+def test_gate_by_keyboard_alone(browser: Browser, address: str) -> None:
+    page = _page(browser, "desk")
+    page.goto(f"{address}/gate/")
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.className") == "skip"
+    for _ in range(40):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.id") == "id_grower":
+            break
+    page.keyboard.type("101")
+    _tab_to(page, "id_species")
+    page.keyboard.type("arabica")
+    _tab_to(page, "id_route")
+    page.keyboard.type("washed")
+    _tab_to(page, "id_gross")
+    page.keyboard.type("60,5")
+    page.keyboard.press("Tab")
+    page.keyboard.type("0,5")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/gate/slip/**")
+    assert "60 kg" in page.content()
+    page.context.close()
+
+
+def _tab_to(page: Page, name: str) -> None:
+    for _ in range(12):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.id") == name:
+            style = page.evaluate("getComputedStyle(document.activeElement).outlineStyle")
+            assert style != "none", f"{name} shows no focus"
+            return
+    pytest.fail(f"{name} cannot be reached by keyboard")
+
+
+def test_gate_with_scripts_off(browser: Browser, address: str) -> None:
+    page = _page(browser, "phone", java_script_enabled=False)
+    page.goto(f"{address}/gate/")
+    page.fill("#id_grower", "101")
+    page.select_option("#id_species", "robusta")
+    page.select_option("#id_route", "natural")
+    page.fill("#id_gross", "55")
+    page.fill("#id_tare", "1")
+    page.get_by_role("button", name="Keep this weighing").click()
+    assert "54 kg" in page.content()
+    page.context.close()
+
+
+def test_the_echo_answers_and_no_script_is_refused(browser: Browser, address: str) -> None:
+    page = _page(browser, "phone")
+    complaints: list[str] = []
+    page.on("console", lambda message: complaints.append(message.text) if message.type == "error" else None)
+    page.goto(f"{address}/gate/")
+    page.fill("#id_gross", "41,25")
+    page.fill("#id_tare", "1")
+    page.locator("#id_grower").focus()
+    page.get_by_text("Net: 40 kilograms and 250 grams").wait_for()
+    assert complaints == []
+    page.context.close()

@@ -1,0 +1,1 @@
+"""Helper scripts of the project."""
