@@ -111,11 +111,20 @@ def warm() -> None:
 
 
 def install_browser() -> None:
-    """The browser walk needs Chromium; use Debian's."""
-    if shutil.which("chromium"):
+    """The browser walk needs Chromium and what its driver links to; use Debian's."""
+    if shutil.which("chromium") and driver_runs():
         return
     say("installing Chromium for the browser tests")
-    apt_install(["chromium", "fonts-dejavu-core"], "install Chromium so that 'chromium' is on the path")
+    apt_install(
+        ["chromium", "fonts-dejavu-core", "libatomic1"],
+        "install Chromium (as 'chromium' on the path) and libatomic1 by hand, then start again",
+    )
+
+
+def driver_runs() -> bool:
+    """True when the browser driver's own program starts on this machine."""
+    call = [str(PYTHON), "-m", "playwright", "--version"]
+    return subprocess.run(call, check=False, capture_output=True).returncode == 0
 
 
 def apt_install(packages: list[str], otherwise: str) -> None:
