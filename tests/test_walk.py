@@ -106,7 +106,7 @@ def test_gate_to_dry_date(browser: Browser, address: str, size: str) -> None:
     drawn = (
         "Array.from(document.querySelectorAll('figure img')).every(i => i.complete && i.naturalWidth > 100)"
     )
-    page.wait_for_function(drawn)
+    page.wait_for_load_state("load")
     assert page.evaluate(drawn)
     assert "Moisture falls from" in (page.locator("figure img").get_attribute("alt") or "")
     page.get_by_text("show the working").first.click()

@@ -7,10 +7,11 @@ from datetime import datetime
 import numpy as np
 
 from drydown.air.series import HourlyWeather, Site
-from drydown.steps.dry.data import form
-from drydown.steps.dry.run import typical_parameters
+from drydown.steps.dry.data import Place, form
+from drydown.steps.dry.routine import Routine
+from drydown.steps.dry.run import DryStage, _hourly, _start, _table, typical_parameters
 
-__all__ = ["SITE", "fair_weather", "typical"]
+__all__ = ["SITE", "fair_weather", "one_member", "typical"]
 
 SITE = Site(-3.4, 45.0, 1690.0, 3.0)
 
@@ -42,3 +43,13 @@ def fair_weather(
 def typical(name: str) -> dict[str, np.ndarray]:
     """Typical parameters of a form, one member."""
     return typical_parameters(form(name))
+
+
+def one_member(
+    parameters: dict[str, np.ndarray], where: Place, weather: HourlyWeather, routine: Routine, load: float
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """What the kernel gets for one member: parameter table, hourly air, rakes, starting state."""
+    table = _table(parameters, DryStage(where, routine, load, 0.05), weather, 1)[0]
+    hourly, raked = _hourly(where, weather, routine)
+    start = _start(parameters, load, None, 1, weather.temp_c[:, 0])[0]
+    return table, hourly[0], raked, start

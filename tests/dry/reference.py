@@ -1,6 +1,7 @@
 """The same equations by a general solver (SUNDIALS CVODE, or scipy's LSODA), tightly.
 
-Only the rates are shared with the kernel; the stepping is the library's.
+Only the rates are shared with the kernel; the stepping is the library's. The rates run in
+one compiled call, so that a benchmark compares solvers and not Python.
 """
 
 from __future__ import annotations
@@ -8,89 +9,120 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from drydown.steps.dry.kernel import (
-    AIR_SIZE,
-    BED_SIZE,
-    SLAB_RHO_C,
-    SLAB_STEP_M,
-    WORK_ROWS,
-    bed_geometry,
-    heat_capacity,
-    rates,
+from drydown.steps.dry.block import begin, read_air
+from drydown.steps.dry.compiled import compiled
+from drydown.steps.dry.kernel import SLAB_HEAT, V, bed_geometry, capacities, rates
+from drydown.steps.dry.layout import BED_LAYERS, LANES, column
+from drydown.steps.dry.rows import (
+    AIR1,
+    BED1,
+    CAP,
+    DRIFT,
+    F0,
+    NOW,
+    NS,
+    S0,
+    SIDE,
+    SIZE,
+    STATE,
+    T0,
+    X0,
+    M,
+    W,
 )
-from drydown.steps.dry.layout import LAYERS, SHELLS, SLAB, column, shell_geometry
-from drydown.steps.dry.member import mean_moisture, new_stage, rake, read_air
 
-__all__ = ["Rates", "integrate"]
+__all__ = ["flat_rates", "integrate", "work_space"]
 
 Array = NDArray[np.float64]
-NS = SHELLS + 1
-SIZE = LAYERS * NS + 2 * LAYERS + SLAB
+L = BED_LAYERS
+COUNT = L * NS + 2 * L + M
 
 
-class Rates:
-    """dy/dt of one member within one hour, for a general solver."""
+@compiled
+def flat_rates(ws: Array, hourly: Array, hour: int, seconds: float, y: Array, dy: Array) -> None:
+    """dy/dt of one member at a moment of an hour; y is shells, film, temperature, slab."""
+    for m in range(W):
+        for r in range(L * NS):
+            ws[(STATE + X0 + r) * W + m] = y[r]
+        for j in range(L):
+            ws[(STATE + F0 + j) * W + m] = y[L * NS + j]
+            ws[(STATE + T0 + j) * W + m] = y[L * NS + L + j]
+        for i in range(M):
+            ws[(STATE + S0 + i) * W + m] = y[L * NS + 2 * L + i]
+    read_air(ws, hourly, hour, seconds / 3600.0, AIR1)
+    capacities(ws, STATE, L, 0.0, DRIFT)
+    bed_geometry(ws, AIR1, BED1, L)
+    rates(ws, STATE, NOW, BED1, AIR1, SIDE, L)
+    for j in range(L):
+        for i in range(NS):
+            dy[j * NS + i] = ws[(SIDE + X0 + j * NS + i) * W] / V[i]
+        dy[L * NS + j] = ws[(SIDE + F0 + j) * W]
+        dy[L * NS + L + j] = ws[(SIDE + T0 + j) * W] / ws[(CAP + j) * W]
+    for i in range(M):
+        dy[L * NS + 2 * L + i] = ws[(SIDE + S0 + i) * W] / SLAB_HEAT
 
-    def __init__(self, p: Array, hourly: Array) -> None:
-        self.p, self.hourly, self.hour = p, hourly, 0
-        self.v, self.factors = shell_geometry()
-        self.air, self.bed = np.zeros(AIR_SIZE), np.zeros(BED_SIZE)
-        self.w, self.tri = np.zeros((WORK_ROWS, LAYERS)), np.zeros((2, LAYERS))
-        self.f = new_stage(0.0, 0.0, 0.0)
-        self.calls = 0
 
-    def split(self, y: Array) -> tuple[Array, Array, Array, Array]:
-        """Views of the parts of y: shells, film, temperature, slab."""
-        a, b, c = LAYERS * NS, LAYERS * NS + LAYERS, LAYERS * NS + 2 * LAYERS
-        return y[:a].reshape(LAYERS, NS), y[a:b], y[b:c], y[c:]
-
-    def __call__(self, seconds: float, y: Array) -> Array:
-        """dy/dt at a moment of the hour."""
-        self.calls += 1
-        x, film, temp, slab = self.split(np.ascontiguousarray(y))
-        read_air(self.hourly, self.hour, seconds / 3600.0, self.air)
-        means = [mean_moisture(self.v, x, j) for j in range(LAYERS)]
-        bed_geometry(self.p, self.air, float(np.mean(means)), self.bed)
-        rates(self.p, self.factors, self.bed, self.air, x, film, temp, slab, self.w, self.tri, *self.f)
-        caps = [heat_capacity(self.p, means[j], film[j]) for j in range(LAYERS)]
-        parts = (
-            (self.f[0] / self.v).ravel(),
-            self.f[1],
-            self.f[2] / np.array(caps),
-            self.f[3] / (SLAB_RHO_C * SLAB_STEP_M),
-        )
-        return np.concatenate(parts)
+def work_space(table: Array, start: Array) -> Array:
+    """A work space with the parameters of one member in every lane."""
+    ws = np.zeros(SIZE)
+    begin(ws, np.repeat(table[:, None], LANES, axis=1), np.repeat(start[:, None], LANES, axis=1), L)
+    return ws
 
 
 def integrate(
-    p: Array, hourly: Array, raked: Array, x: float, film: float, temp: float, rtol: float, solver: str
+    table: Array, hourly: Array, raked: Array, start: Array, rtol: float, solver: str
 ) -> tuple[Array, int]:
-    """Mean moisture (db, film included) at each hour end, and calls of the rates."""
-    f = Rates(p, hourly)
-    y = np.concatenate([s.ravel() for s in new_stage(x, film, temp)])
-    load = p[column("load_dm_kg_m2")] / LAYERS
-    out = [x + film / (load * LAYERS)]
+    """Mean moisture (db, film included) at each hour end, and calls of the rates.
+
+    table (parameter); hourly (hour, column); raked (hour); start as the kernel's START_COLUMNS.
+    """
+    lanes = np.ascontiguousarray(np.repeat(hourly[:, :, None], LANES, axis=2))
+    ws = work_space(table, start)
+    shells, film, temp = start[:NS], start[NS], start[NS + 1]
+    y = np.concatenate([np.tile(shells, L), np.full(L, film / L), np.full(L + M, temp)])
+    load = table[column("load_dm_kg_m2")] / L
+    out, calls = [_mean(y, load)], 0
     for hour in range(hourly.shape[0]):
-        f.hour = hour
         if raked[hour] > 0.5:
-            rake(*f.split(y)[:3])
-        y = _hour(f, y, rtol, solver)
-        shells, films = f.split(y)[:2]
-        out.append(float(np.mean([mean_moisture(f.v, shells, j) + films[j] / load for j in range(LAYERS)])))
-    return np.array(out), f.calls
+            y = _raked(y)
+        y, more = _hour(ws, lanes, hour, y, rtol, solver)
+        calls += more
+        out.append(_mean(y, load))
+    return np.array(out), calls
 
 
-def _hour(f: Rates, y: Array, rtol: float, solver: str) -> Array:
-    if solver == "LSODA":
-        from scipy.integrate import solve_ivp
+def _mean(y: Array, load: float) -> float:
+    shells = y[: L * NS].reshape(L, NS)
+    return float(np.mean(shells @ V + y[L * NS : L * NS + L] / load))
 
-        return np.asarray(
-            solve_ivp(f, (0.0, 3600.0), y, method="LSODA", rtol=rtol, atol=rtol * 1e-2).y[:, -1]
-        )
-    from sksundae.cvode import CVODE
+
+def _raked(y: Array) -> Array:
+    mixed = y.copy()
+    mixed[: L * NS] = np.tile(y[: L * NS].reshape(L, NS).mean(axis=0), L)
+    for first in (L * NS, L * NS + L):
+        mixed[first : first + L] = y[first : first + L].mean()
+    return mixed
+
+
+def _hour(ws: Array, lanes: Array, hour: int, y: Array, rtol: float, solver: str) -> tuple[Array, int]:
+    calls = [0]
 
     def rhs(t: float, y: Array, dy: Array) -> None:
-        dy[:] = f(t, y)
+        calls[0] += 1
+        flat_rates(ws, lanes, hour, t, y, dy)
 
-    made = CVODE(rhs, rtol=rtol, atol=rtol * 1e-2, method="BDF")
-    return np.asarray(made.solve(np.array([0.0, 3600.0]), y).y[-1])
+    if solver == "CVODE":
+        from sksundae.cvode import CVODE
+
+        made = CVODE(rhs, rtol=rtol, atol=rtol * 1e-2, method="BDF")
+        return np.asarray(made.solve(np.array([0.0, 3600.0]), y).y[-1]), calls[0]
+    from scipy.integrate import odeint
+
+    dy = np.empty(COUNT)
+
+    def plain(t: float, y: Array) -> Array:
+        rhs(t, y, dy)
+        return dy
+
+    end = odeint(plain, y, [0.0, 3600.0], tfirst=True, rtol=rtol, atol=rtol * 1e-2, mxstep=20000)[-1]
+    return np.asarray(end), calls[0]

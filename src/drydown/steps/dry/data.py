@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from drydown.errors import InputError
+from drydown.errors import InputError, RangeError
 from drydown.figures import Source, Status
 from drydown.matter.species import Range, range_from_row
 
@@ -34,17 +34,63 @@ class Form:
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """Where it dries: what the place does to sun, sky, wind and rain."""
+    """Where it dries: what the place does to sun, sky, wind and rain, and a machine's air.
+
+    vent_m_s [m3 of outside air per m2 of bed and second], cover_w_m2k [W/(m2 K)] and
+    floor_gain [share of the sun inside] describe a tunnel; air_m_s [m3/(m2 s)], air_set_c
+    and bean_cap_c [C] a machine. film_loss_per_year [share of light lost each year].
+    """
 
     name: str
     label: str
-    open_below: bool
-    light: float
-    sky_share: float
-    wind_share: float
-    keeps_rain_off: bool
-    slab_absorptance: float
     source: Source
+    open_below: bool = False
+    light: float = 0.0
+    sky_share: float = 0.0
+    wind_share: float = 0.0
+    keeps_rain_off: bool = False
+    slab_absorptance: float = 0.0
+    always_covered: bool = False
+    mixed_always: bool = False
+    vent_m_s: float = 0.0
+    cover_w_m2k: float = 0.0
+    floor_gain: float = 0.0
+    film_loss_per_year: float = 0.0
+    air_m_s: float = 0.0
+    air_set_c: float = 0.0
+    bean_cap_c: float = 99.0
+
+    @property
+    def machine(self) -> bool:
+        """True where a fan pushes air through the layer."""
+        return self.air_m_s > 0.0
+
+    def aged(self, years: float) -> Place:
+        """The same place with its film so many years old."""
+        if not 0.0 <= years <= 10.0:
+            raise RangeError(f"film age must be from 0 to 10 years, got {years:g}.")
+        left = max(0.3, (1.0 - self.film_loss_per_year) ** years)
+        return replace(self, light=self.light * left)
+
+    def set_to(
+        self, air_m_s: float | None = None, air_set_c: float | None = None, bean_cap_c: float | None = None
+    ) -> Place:
+        """A machine with its own air flow, air temperature and bean cap."""
+        limits = {"air_m_s": (0.02, 2.5), "air_set_c": (0.0, 110.0), "bean_cap_c": (25.0, 99.0)}
+        given = {"air_m_s": air_m_s, "air_set_c": air_set_c, "bean_cap_c": bean_cap_c}
+        chosen = {k: v for k, v in given.items() if v is not None}
+        if chosen and not self.machine:
+            raise InputError(f"'{self.name}' has no fan; air settings do not apply.")
+        for key, value in chosen.items():
+            low, high = limits[key]
+            if not low <= value <= high:
+                raise RangeError(f"must be from {low:g} to {high:g}, got {value:g}.", where=key)
+        return replace(
+            self,
+            air_m_s=chosen.get("air_m_s", self.air_m_s),
+            air_set_c=chosen.get("air_set_c", self.air_set_c),
+            bean_cap_c=chosen.get("bean_cap_c", self.bean_cap_c),
+        )
 
 
 @cache

@@ -1,16 +1,12 @@
-"""The drying kernel: bean, bed and air as one system of rates, and one implicit step of it.
+"""The drying kernel: bean, bed and air as one system of rates.
 
 Water moves through the shells of a bean by diffusion, leaves its skin or its free-water film
-into the pores of the bed, climbs through the pores and leaves at the top (and below, on a
-mesh). Heat comes from sun, air and sky and goes into evaporation. Pore vapour follows at
-once (quasi-steady).
+into the pores of the bed, climbs through the pores (or is carried by a fan) and leaves at the
+top (and below, on a mesh). Heat comes from sun, air, sky and burner and goes into
+evaporation. Pore vapour follows at once (quasi-steady).
 
-The step is the two-stage Rosenbrock method of second order that keeps its order with an
-approximate Jacobian: shells are eliminated inside each layer, then layers as 2 x 2 blocks of
-temperature and pore vapour. Vapour that leaves is summed from the boundary fluxes, apart
-from the moisture itself, so that closure is a real check.
-
-Everything here is numbers and arrays only; no Python objects.
+Only rates are here, nothing of stepping. Everything is numbers in one flat work space, in
+lanes; no Python objects.
 """
 
 from __future__ import annotations
@@ -20,223 +16,372 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from drydown.steps.dry.compiled import compiled
-from drydown.steps.dry.layout import LAYERS, SHELLS, SLAB
+from drydown.steps.dry.compiled import inlined
+from drydown.steps.dry.layout import column, shell_geometry
+from drydown.steps.dry.powers import exponential, isotherm_power
+from drydown.steps.dry.rows import (
+    AW,
+    CAP,
+    CAUGHT,
+    COVER,
+    DAWT,
+    DAWX,
+    DIFF,
+    DPHI,
+    DPS,
+    DZ,
+    EF,
+    ES,
+    F0,
+    FADE,
+    FALLING,
+    FHALF,
+    FHOLD,
+    GBOT,
+    GFLOW,
+    GIVE,
+    GPORE,
+    GTOP,
+    HBOT,
+    HFLOW,
+    HTOP,
+    KCAP,
+    KLAY,
+    LFREE,
+    LSKIN,
+    MEANX,
+    NS,
+    PAIR,
+    PHI,
+    PS,
+    PV,
+    PVA,
+    RAIN,
+    S0,
+    SKY,
+    SOAK,
+    SUN,
+    T0,
+    TA,
+    TAIR,
+    TIN,
+    TRI,
+    WIND,
+    X0,
+    M,
+    N,
+    P,
+    W,
+)
 
 Array = NDArray[np.float64]
 
-L, N, M = LAYERS, SHELLS, SLAB
-NS = N + 1
-GAMMA = 1.0 - 1.0 / math.sqrt(2.0)
-
-RV = 461.52
-SIGMA = 5.670374419e-8
+V, FACTORS = shell_geometry()
 OSWIN_A, OSWIN_B, OSWIN_C = 12.453, -0.05011, 3.8514
+RV, RA, SIGMA = 461.52, 287.05, 5.670374419e-8
 WIND_TO_BED = 0.635
 """Wind at 1 m over wind at 10 m, FAO-56 log law."""
 SHERWOOD = 2.6
 """Vapour exchange of one bean in slow pore air (sphere: 2 + 0.6 Re^0.5 Sc^1/3)."""
 BED_CONDUCTIVITY = 0.12
-SLAB_STEP_M, SLAB_K, SLAB_RHO_C, SLAB_CONTACT = 0.1 / SLAB, 1.4, 2.1e6, 12.0
+SLAB_STEP_M, SLAB_K, SLAB_RHO_C, SLAB_CONTACT = 0.1 / M, 1.4, 2.1e6, 12.0
+SLAB_LINK, SLAB_HEAT = SLAB_K / SLAB_STEP_M, SLAB_RHO_C * SLAB_STEP_M
+GROUND_LINK = 2.4
+"""Half a metre of soil under a floor, W/(m2 K): conductivity 1.2 W/(m K) over 0.5 m."""
+CAP_GAIN = 3.0
+"""Kelvin of burner turned down per kelvin that the hottest layer comes near its cap."""
 
-# rows of the per-layer work table
-PS, DPS, AW, DAWX, DAWT, PHI, DPHI, GS, DIFF, LSKIN, LFREE, PV, ES, EF, ABS, CAP, RAINED = range(17)
-WORK_ROWS = 17
-# columns of the bed vector
-DZ, GTOP, GBOT, GPORE, HTOP, HBOT, KLAY, ACAP, FHALF, FHOLD, FADE = range(11)
-BED_SIZE = 11
-# columns of the air vector: what the bed meets in a moment
-TA, PVA, WIND, SUN, RAIN, SKY, COVER = range(7)
-AIR_SIZE = 7
+(
+    RADIUS, D40, EA, ABSORB, LIGHT, PORES, DM_WET, DM_DRY, X_WET, X_DRY, X_FULL, ISO, FILM, FILM_HOLD,
+    LOAD, EMIT, OPEN, HSCALE, PRESSURE, SLAB_ABSORB, GROUND, VENT, FILM_U, FLOOR_GAIN, AIR_FLOW, AIR_SET, BEAN_CAP,
+) = (P + column(name) for name in (
+    "radius_m", "d40_m2_s", "ea_j_mol", "absorptance", "light_depth_m", "porosity", "dm_wet_kg_m3",
+    "dm_dry_kg_m3", "x_wet", "x_dry", "x_full", "isotherm_scale", "film_m", "film_hold_m",
+    "load_dm_kg_m2", "emissivity", "open_below", "h_scale", "pressure_pa", "slab_absorptance", "ground_c", "vent_m_s",
+    "cover_w_m2k", "floor_gain", "air_m_s", "air_set_c", "bean_cap_c",
+))  # fmt: skip
 
 
-@compiled
+@inlined
 def saturation(temp: float) -> float:
     """Saturation pressure, Pa: 610.94 exp(17.625 T/(T + 243.04)), within 0.4 %, -20 to 60 C."""
-    return 610.94 * math.exp(17.625 * temp / (temp + 243.04))
+    return 610.94 * exponential(17.625 * temp / (temp + 243.04))
 
 
-@compiled
-def bed_geometry(p: Array, air: Array, mean_x: float, bed: Array) -> None:
-    """Layer depth and exchange with the air, for the coming step."""
-    share = min(max((mean_x - p[9]) / (p[8] - p[9]), 0.0), 1.0)
-    density = p[7] + (p[6] - p[7]) * share
-    dz = p[14] / density / L
-    wind = WIND_TO_BED * air[WIND]
-    covered = air[COVER] > 0.5
-    kelvin = air[TA] + 273.15
-    rvt = RV * kelvin
-    diffusivity = 2.5e-5 * 101325.0 / p[18]
-    pore = diffusivity * p[5] * math.sqrt(p[5]) * (1.0 + 3.0 * (0.0 if covered else wind)) / rvt
-    top = (1.5 if covered else 2.8 + 3.0 * wind) * p[17]
-    below = (0.5 if covered else 0.8 * (2.8 + 1.5 * wind)) * p[17] * p[16]
-    rho_cp = 1006.0 * p[18] / (287.05 * kelvin) * 0.90
-    film = 0.15 if covered else 1.0
-    half = 2.0 * pore / dz
-    out_top, out_below = film * top / (rho_cp * rvt), film * below / (rho_cp * rvt)
-    bed[DZ] = dz
-    bed[GPORE] = pore / dz
-    bed[GTOP] = out_top * half / (out_top + half)
-    bed[GBOT] = out_below * half / (out_below + half)
-    bed[HTOP] = top
-    bed[HBOT] = below + (0.5 if covered else 3.3) * p[16]
-    bed[KLAY] = BED_CONDUCTIVITY / dz
-    surface = 3.0 * (1.0 - p[5]) / p[0] * dz
-    bed[ACAP] = surface * SHERWOOD * diffusivity / (2.0 * p[0]) / rvt
-    bed[FHALF] = surface * 1000.0 * p[12]
-    bed[FHOLD] = surface * 1000.0 * p[13]
-    bed[FADE] = math.exp(-dz / p[4])
+@inlined
+def capacities(ws: Array, state: int, layers: int, ahead: float, drift: int) -> None:
+    """Heat capacity of each layer `ahead` seconds from now, and the bed's mean moisture there."""
+    for m in range(W):
+        ws[MEANX * W + m] = 0.0
+    for j in range(layers):
+        for m in range(W):
+            x = 0.0
+            for i in range(NS):
+                x += V[i] * ws[(state + X0 + j * NS + i) * W + m]
+            x += ahead * ws[(drift + j) * W + m]
+            film = ws[(state + F0 + j) * W + m]
+            film = 0.0 if film < 0.0 else film
+            ws[(CAP + j) * W + m] = ws[LOAD * W + m] / layers * (1650.0 + 4190.0 * x) + 4190.0 * film
+            ws[MEANX * W + m] += x / layers
 
 
-@compiled
-def surfaces(p: Array, bed: Array, X: Array, F: Array, T: Array, w: Array) -> None:
+@inlined
+def bed_geometry(ws: Array, air: int, bed: int, layers: int) -> None:
+    """Layer depth and exchange with the air, from the mean moisture in row MEANX."""
+    for m in range(W):
+        share = (ws[MEANX * W + m] - ws[X_DRY * W + m]) / (ws[X_WET * W + m] - ws[X_DRY * W + m])
+        share = 0.0 if share < 0.0 else share
+        share = 1.0 if share > 1.0 else share
+        density = ws[DM_DRY * W + m] + (ws[DM_WET * W + m] - ws[DM_DRY * W + m]) * share
+        dz = ws[LOAD * W + m] / density / layers
+        open_air = 1.0 - ws[(air + COVER) * W + m]
+        machine = 1.0 if ws[AIR_FLOW * W + m] > 0.0 else 0.0
+        wind = WIND_TO_BED * ws[(air + WIND) * W + m] * open_air
+        kelvin = ws[(air + TA) * W + m] + 273.15
+        rvt = RV * kelvin
+        pores = ws[PORES * W + m]
+        diffusivity = 2.5e-5 * 101325.0 / ws[PRESSURE * W + m]
+        pore = diffusivity * pores * math.sqrt(pores) * (1.0 + 3.0 * wind) / rvt
+        scale = ws[HSCALE * W + m] * (1.0 - machine)
+        top = (open_air * (2.8 + 3.0 * wind) + (1.0 - open_air) * 1.5) * scale
+        below = (open_air * 0.8 * (2.8 + 1.5 * wind) + (1.0 - open_air) * 0.5) * scale * ws[OPEN * W + m]
+        rho_cp = 1006.0 * ws[PRESSURE * W + m] / (RA * kelvin)
+        film = (open_air + (1.0 - open_air) * 0.15) / (0.90 * rho_cp * rvt)
+        half = 2.0 * pore / dz
+        out_top, out_below = film * top, film * below
+        radiant_below = (3.3 * open_air + 0.5 * (1.0 - open_air)) * ws[OPEN * W + m] * (1.0 - machine)
+        ws[(bed + DZ) * W + m] = dz
+        ws[(bed + GPORE) * W + m] = pore / dz
+        ws[(bed + GTOP) * W + m] = out_top * half / (out_top + half)
+        ws[(bed + GBOT) * W + m] = out_below * half / (out_below + half)
+        ws[(bed + HTOP) * W + m] = top
+        ws[(bed + HBOT) * W + m] = below + radiant_below
+        ws[(bed + KLAY) * W + m] = BED_CONDUCTIVITY / dz
+        flow = ws[AIR_FLOW * W + m]
+        radius = ws[RADIUS * W + m]
+        # Sphere in slow pore air; with a fan Wakao's 2 + 1.1 Re^0.6 Pr^1/3 (nu 1.6e-5, Pr^1/3 0.85).
+        reynolds = flow * 2.0 * radius / 1.6e-5
+        root = math.sqrt(reynolds)
+        sherwood = SHERWOOD + machine * 1.1 * 0.85 * root * math.sqrt(math.sqrt(math.sqrt(root)))
+        surface = 3.0 * (1.0 - pores) / radius * dz
+        ws[(bed + GIVE) * W + m] = surface * sherwood * diffusivity / (2.0 * radius) / rvt
+        ws[(bed + FHALF) * W + m] = surface * 1000.0 * ws[FILM * W + m]
+        ws[(bed + FHOLD) * W + m] = surface * 1000.0 * ws[FILM_HOLD * W + m]
+        ws[(bed + FADE) * W + m] = exponential(-dz / ws[LIGHT * W + m])
+        ws[(bed + GFLOW) * W + m] = flow / rvt
+        ws[(bed + HFLOW) * W + m] = flow * rho_cp
+        ws[(bed + TAIR) * W + m] = ws[(air + TA) * W + m]
+        ws[(bed + PAIR) * W + m] = ws[(air + PVA) * W + m]
+        # A tunnel's air: warmed by the floor, linked to the outside by vents and film.
+        vent, sun = ws[VENT * W + m], ws[(air + SUN) * W + m]
+        if vent > 0.0:
+            link_h = ws[FILM_U * W + m] + vent * rho_cp
+            link_g = vent / rvt
+            ws[(bed + TAIR) * W + m] += ws[FLOOR_GAIN * W + m] * sun / link_h
+            both_h, both_g = top + below, ws[(bed + GTOP) * W + m] + ws[(bed + GBOT) * W + m]
+            squeeze_h, squeeze_g = link_h / (link_h + both_h), link_g / (link_g + both_g)
+            ws[(bed + HTOP) * W + m] *= squeeze_h
+            ws[(bed + HBOT) * W + m] *= squeeze_h
+            ws[(bed + GTOP) * W + m] *= squeeze_g
+            ws[(bed + GBOT) * W + m] *= squeeze_g
+
+
+@inlined
+def burner(ws: Array, air: int, bed: int, state: int, layers: int) -> None:
+    """Temperature of the air that enters a machine: the set point, turned down near the cap."""
+    for m in range(W):
+        outside = ws[(air + TA) * W + m]
+        hottest = ws[(state + T0 + layers - 1) * W + m]
+        cap = ws[BEAN_CAP * W + m]
+        wanted, bound = ws[AIR_SET * W + m], cap + CAP_GAIN * (cap - hottest)
+        turned = 1.0 if bound < wanted else 0.0
+        inlet = bound if bound < wanted else wanted
+        ws[(bed + KCAP) * W + m] = CAP_GAIN * turned if inlet > outside else 0.0
+        ws[(bed + TIN) * W + m] = inlet if inlet > outside else outside
+
+
+@inlined
+def surfaces(ws: Array, state: int, now: int, bed: int, layers: int) -> None:
     """Vapour pressure, wetness and exchange at the bean surfaces of every layer."""
-    for j in range(L):
-        t = T[j]
-        ps = saturation(t)
-        x = max(X[j, N], 1e-4)
-        level = (OSWIN_A + OSWIN_B * t) * p[11]
-        u = (level / (100.0 * x)) ** OSWIN_C
-        aw = 1.0 / (1.0 + u)
-        slope = OSWIN_C * u * aw * aw
-        free = max(F[j], 0.0)
-        w[PS, j] = ps
-        w[DPS, j] = ps * 17.625 * 243.04 / (t + 243.04) ** 2
-        w[AW, j] = aw
-        w[DAWX, j] = slope / x
-        w[DAWT, j] = -slope * OSWIN_B * p[11] / level
-        w[PHI, j] = free / (free + bed[FHALF])
-        w[DPHI, j] = bed[FHALF] / (free + bed[FHALF]) ** 2
-        w[GS, j] = bed[ACAP]
-        w[DIFF, j] = (
-            p[1] / (p[0] * p[0]) * math.exp(-p[2] / 8.314462618 * (1.0 / (t + 273.15) - 1.0 / 313.15))
+    for j in range(layers):
+        for m in range(W):
+            t = ws[(state + T0 + j) * W + m]
+            ps = saturation(t)
+            x = ws[(state + X0 + j * NS + N) * W + m]
+            x = 5e-3 if x < 5e-3 else x
+            level = (OSWIN_A + OSWIN_B * t) * ws[ISO * W + m]
+            u = isotherm_power(level / (100.0 * x))
+            aw = 1.0 / (1.0 + u)
+            slope = OSWIN_C * u * aw * aw
+            free = ws[(state + F0 + j) * W + m]
+            free = 0.0 if free < 0.0 else free
+            spread = 1.0 / (free + ws[(bed + FHALF) * W + m])
+            ws[(now + PS + j) * W + m] = ps
+            ws[(now + DPS + j) * W + m] = ps * 17.625 * 243.04 / ((t + 243.04) * (t + 243.04))
+            ws[(now + AW + j) * W + m] = aw
+            ws[(now + DAWX + j) * W + m] = slope / x
+            ws[(now + DAWT + j) * W + m] = -slope * OSWIN_B * ws[ISO * W + m] / level
+            ws[(now + PHI + j) * W + m] = free * spread
+            ws[(now + DPHI + j) * W + m] = ws[(bed + FHALF) * W + m] * spread * spread
+            arrhenius = -ws[EA * W + m] / 8.314462618 * (1.0 / (t + 273.15) - 1.0 / 313.15)
+            radius = ws[RADIUS * W + m]
+            ws[(now + DIFF + j) * W + m] = ws[D40 * W + m] / (radius * radius) * exponential(arrhenius)
+            ws[(now + LFREE + j) * W + m] = 2502400.0 - 2429.5 * t
+            ws[(now + LSKIN + j) * W + m] = (2502400.0 - 2429.5 * t) * (
+                1.0 + 1.44408 * exponential(-21.6011 * x)
+            )
+
+
+@inlined
+def pore_vapour(ws: Array, now: int, bed: int, layers: int) -> None:
+    """Vapour pressure in the pores: what the surfaces give is what leaves.
+
+    Air of a fan enters below and is carried up from layer to layer.
+    """
+    for j in range(layers):
+        for m in range(W):
+            give, flow = ws[(bed + GIVE) * W + m], ws[(bed + GFLOW) * W + m]
+            up = ws[(bed + GTOP) * W + m] if j == 0 else ws[(bed + GPORE) * W + m]
+            down = ws[(bed + GBOT) * W + m] if j == layers - 1 else ws[(bed + GPORE) * W + m]
+            wet = ws[(now + PHI + j) * W + m]
+            source = give * ws[(now + PS + j) * W + m] * (wet + (1.0 - wet) * ws[(now + AW + j) * W + m])
+            diagonal = give + up + down + flow
+            if j == 0:
+                source += up * ws[(bed + PAIR) * W + m]
+            if j == layers - 1:
+                source += (down + flow) * ws[(bed + PAIR) * W + m]
+            if j > 0:
+                pore = ws[(bed + GPORE) * W + m]
+                ratio = pore / ws[(TRI + 2 * (j - 1)) * W + m]
+                diagonal -= ratio * (pore + flow)
+                source += ratio * ws[(TRI + 2 * (j - 1) + 1) * W + m]
+            ws[(TRI + 2 * j) * W + m] = diagonal
+            ws[(TRI + 2 * j + 1) * W + m] = source
+    for m in range(W):
+        last = layers - 1
+        ws[(now + PV + last) * W + m] = ws[(TRI + 2 * last + 1) * W + m] / ws[(TRI + 2 * last) * W + m]
+    for j in range(layers - 2, -1, -1):
+        for m in range(W):
+            link = ws[(bed + GPORE) * W + m] + ws[(bed + GFLOW) * W + m]
+            ws[(now + PV + j) * W + m] = (
+                ws[(TRI + 2 * j + 1) * W + m] + link * ws[(now + PV + j + 1) * W + m]
+            ) / ws[(TRI + 2 * j) * W + m]
+
+
+@inlined
+def water_flows(ws: Array, state: int, now: int, bed: int, air: int, layers: int) -> None:
+    """kg/(m2 s) in each layer: from the skin, from the film (dew below 0), film to skin, rain."""
+    for j in range(layers):
+        for m in range(W):
+            load = ws[LOAD * W + m] / layers
+            wet, give = ws[(now + PHI + j) * W + m], ws[(bed + GIVE) * W + m]
+            ps, pv = ws[(now + PS + j) * W + m], ws[(now + PV + j) * W + m]
+            over = ps - pv
+            dew = over if over < 0.0 else 0.0
+            room = ws[X_FULL * W + m] - ws[(state + X0 + j * NS + N) * W + m]
+            room = 0.0 if room < 0.0 else room
+            free = ws[(state + F0 + j) * W + m]
+            held = free / ws[(bed + FHOLD) * W + m]
+            held = 0.0 if held < 0.0 else held
+            held = 1.0 if held > 1.0 else held
+            before = ws[(now + FALLING + (j - 1 if j > 0 else 0)) * W + m]
+            caught = ws[(now + CAUGHT + (j - 1 if j > 0 else 0)) * W + m]
+            rain = ws[(air + RAIN) * W + m] * (1.0 - ws[(air + COVER) * W + m]) / 3600.0
+            falling = rain if j == 0 else before - caught
+            ws[(now + ES + j) * W + m] = (1.0 - wet) * give * (ws[(now + AW + j) * W + m] * ps - pv - dew)
+            ws[(now + EF + j) * W + m] = wet * give * over + (1.0 - wet) * give * dew
+            ws[(now + SOAK + j) * W + m] = wet * load * ws[(now + DIFF + j) * W + m] * FACTORS[N - 1] * room
+            ws[(now + FALLING + j) * W + m] = falling
+            ws[(now + CAUGHT + j) * W + m] = falling * (1.0 - held)
+
+
+@inlined
+def moisture_rates(ws: Array, state: int, now: int, side: int, layers: int) -> None:
+    """Rates of shell moisture (times shell volume) and of film water into block `side`."""
+    for j in range(layers):
+        for m in range(W):
+            flow = 0.0
+            d = ws[(now + DIFF + j) * W + m]
+            for i in range(N):
+                here = (state + X0 + j * NS + i) * W + m
+                out = d * FACTORS[i] * (ws[here] - ws[here + W])
+                ws[(side + X0 + j * NS + i) * W + m] = flow - out
+                flow = out
+            load = ws[LOAD * W + m] / layers
+            soak, skin = ws[(now + SOAK + j) * W + m], ws[(now + ES + j) * W + m]
+            ws[(side + X0 + j * NS + N) * W + m] = flow + (soak - skin) / load
+            ws[(side + F0 + j) * W + m] = ws[(now + CAUGHT + j) * W + m] - ws[(now + EF + j) * W + m] - soak
+
+
+@inlined
+def heat_rates(ws: Array, state: int, now: int, bed: int, air: int, side: int, layers: int) -> None:
+    """Heat into each layer and slab node, W/m2, into block `side`."""
+    for m in range(W):
+        open_air = 1.0 - ws[(air + COVER) * W + m]
+        light = ws[(air + SUN) * W + m] * open_air
+        fade = ws[(bed + FADE) * W + m]
+        for j in range(layers):
+            kept = light * (1.0 - fade)
+            light -= kept
+            ws[(side + T0 + j) * W + m] = (
+                ws[ABSORB * W + m] * kept
+                - ws[(now + LSKIN + j) * W + m] * ws[(now + ES + j) * W + m]
+                - ws[(now + LFREE + j) * W + m] * ws[(now + EF + j) * W + m]
+            )
+        carried = ws[(bed + HFLOW) * W + m]
+        for j in range(layers - 1):
+            low, high = (state + T0 + j + 1) * W + m, (state + T0 + j) * W + m
+            flow = ws[(bed + KLAY) * W + m] * (ws[high] - ws[low])
+            ws[(side + T0 + j) * W + m] += carried * (ws[low] - ws[high]) - flow
+            ws[(side + T0 + j + 1) * W + m] += flow
+        first, last = ws[(state + T0) * W + m], ws[(state + T0 + layers - 1) * W + m]
+        kelvin = first + 273.15
+        body = SIGMA * kelvin * kelvin * kelvin * kelvin
+        sky = open_air * ws[EMIT * W + m] * (ws[(air + SKY) * W + m] - body)
+        outside = ws[(bed + TAIR) * W + m]
+        ws[(side + T0) * W + m] += ws[(bed + HTOP) * W + m] * (outside - first) + sky
+        ws[(side + T0 + layers - 1) * W + m] += ws[(bed + HBOT) * W + m] * (outside - last) + carried * (
+            ws[(bed + TIN) * W + m] - last
         )
-        w[LFREE, j] = 2502400.0 - 2429.5 * t
-        w[LSKIN, j] = w[LFREE, j] * (1.0 + 1.44408 * math.exp(-21.6011 * x))
-
-
-@compiled
-def pore_vapour(bed: Array, air: Array, w: Array, tri: Array) -> None:
-    """Vapour pressure in the pores: what the surfaces give is what climbs out."""
-    for j in range(L):
-        give = w[GS, j]
-        up = bed[GTOP] if j == 0 else bed[GPORE]
-        down = bed[GBOT] if j == L - 1 else bed[GPORE]
-        tri[0, j] = give + up + down
-        wet = w[PHI, j]
-        tri[1, j] = give * w[PS, j] * (wet + (1.0 - wet) * w[AW, j])
-    tri[1, 0] += bed[GTOP] * air[PVA]
-    tri[1, L - 1] += bed[GBOT] * air[PVA]
-    for j in range(1, L):
-        factor = bed[GPORE] / tri[0, j - 1]
-        tri[0, j] -= factor * bed[GPORE]
-        tri[1, j] += factor * tri[1, j - 1]
-    w[PV, L - 1] = tri[1, L - 1] / tri[0, L - 1]
-    for j in range(L - 2, -1, -1):
-        w[PV, j] = (tri[1, j] + bed[GPORE] * w[PV, j + 1]) / tri[0, j]
-
-
-@compiled
-def water_flows(p: Array, bed: Array, air: Array, X: Array, F: Array, w: Array, skin: float) -> None:
-    """kg/(m2 s) in each layer: from the skin, from the film (dew below 0), film to skin, rain.
-
-    `skin` is the exchange factor between the last shell and the skin.
-    """
-    load = p[14] / L
-    falling = 0.0 if air[COVER] > 0.5 else air[RAIN] / 3600.0
-    for j in range(L):
-        wet, give = w[PHI, j], w[GS, j]
-        over = w[PS, j] - w[PV, j]
-        dew = min(over, 0.0)
-        w[ES, j] = (1.0 - wet) * give * (w[AW, j] * w[PS, j] - w[PV, j] - dew)
-        w[EF, j] = wet * give * over + (1.0 - wet) * give * dew
-        w[ABS, j] = wet * load * w[DIFF, j] * skin * max(p[10] - X[j, N], 0.0)
-        held = min(max(F[j], 0.0) / bed[FHOLD], 1.0)
-        w[CAP, j] = falling * (1.0 - held)
-        w[RAINED, j] = falling
-        falling *= held
-
-
-@compiled
-def heat_capacity(p: Array, mean_x: float, film: float) -> float:
-    """J/(m2 K) of a layer."""
-    return float(p[14] / L * (1650.0 + 4190.0 * mean_x) + 4190.0 * max(film, 0.0))
-
-
-@compiled
-def moisture_rates(p: Array, factors: Array, X: Array, w: Array, fX: Array, fF: Array) -> None:
-    """Rates of shell moisture (times shell volume) and of film water."""
-    load = p[14] / L
-    for j in range(L):
-        before = 0.0
-        for i in range(N):
-            flow = w[DIFF, j] * factors[i] * (X[j, i] - X[j, i + 1])
-            fX[j, i] = before - flow
-            before = flow
-        fX[j, N] = before + (w[ABS, j] - w[ES, j]) / load
-        fF[j] = w[CAP, j] - w[EF, j] - w[ABS, j]
-
-
-@compiled
-def heat_rates(p: Array, bed: Array, air: Array, T: Array, S: Array, w: Array, fT: Array, fS: Array) -> float:
-    """Heat into each layer and slab node, W/m2; returns what entered through the boundaries."""
-    covered = air[COVER] > 0.5
-    light = 0.0 if covered else air[SUN]
-    entered = 0.0
-    for j in range(L):
-        kept = light * (1.0 - bed[FADE])
-        light -= kept
-        entered += p[3] * kept
-        fT[j] = p[3] * kept - w[LSKIN, j] * w[ES, j] - w[LFREE, j] * w[EF, j]
-    for j in range(L - 1):
-        flow = bed[KLAY] * (T[j] - T[j + 1])
-        fT[j] -= flow
-        fT[j + 1] += flow
-    top = bed[HTOP] * (air[TA] - T[0])
-    if not covered:
-        top += p[15] * (air[SKY] - SIGMA * (T[0] + 273.15) ** 4)
-    below = bed[HBOT] * (air[TA] - T[L - 1])
-    fT[0] += top
-    fT[L - 1] += below
-    for i in range(M):
-        fS[i] = 0.0
-    if p[16] < 0.5:
-        contact = SLAB_CONTACT * (T[L - 1] - S[0])
-        fT[L - 1] -= contact
-        fS[0] += contact + p[19] * light
-        entered += p[19] * light
+        slab = (1.0 - ws[OPEN * W + m]) * (1.0 if ws[AIR_FLOW * W + m] <= 0.0 else 0.0)
+        contact = slab * SLAB_CONTACT * (last - ws[(state + S0) * W + m])
+        ws[(side + T0 + layers - 1) * W + m] -= contact
+        before = contact + slab * ws[SLAB_ABSORB * W + m] * light
         for i in range(M - 1):
-            flow = SLAB_K / SLAB_STEP_M * (S[i] - S[i + 1])
-            fS[i] -= flow
-            fS[i + 1] += flow
-    return float(entered + top + below)
+            here = (state + S0 + i) * W + m
+            flow = slab * SLAB_LINK * (ws[here] - ws[here + W])
+            ws[(side + S0 + i) * W + m] = before - flow
+            before = flow
+        below = GROUND_LINK * (ws[GROUND * W + m] - ws[(state + S0 + M - 1) * W + m])
+        ws[(side + S0 + M - 1) * W + m] = before + slab * below
 
 
-@compiled
-def rates(
-    p: Array,
-    factors: Array,
-    bed: Array,
-    air: Array,
-    X: Array,
-    F: Array,
-    T: Array,
-    S: Array,
-    w: Array,
-    tri: Array,
-    fX: Array,
-    fF: Array,
-    fT: Array,
-    fS: Array,
-) -> tuple[float, float]:
-    """All rates at one moment; returns vapour out [kg/(m2 s)] and heat in [W/m2].
+@inlined
+def boundary_flows(ws: Array, now: int, bed: int, layers: int, out: int, held: int, heat: int) -> None:
+    """Vapour that leaves, rain that stays [kg/(m2 s)], burner heat [W/m2], each into its row."""
+    for m in range(W):
+        outside = ws[(bed + PAIR) * W + m]
+        first, last = ws[(now + PV) * W + m], ws[(now + PV + layers - 1) * W + m]
+        ws[out * W + m] = (
+            ws[(bed + GTOP) * W + m] * (first - outside)
+            + ws[(bed + GBOT) * W + m] * (last - outside)
+            + ws[(bed + GFLOW) * W + m] * (first - outside)
+        )
+        ws[held * W + m] = 0.0
+        ws[heat * W + m] = ws[(bed + HFLOW) * W + m] * (ws[(bed + TIN) * W + m] - ws[(bed + TAIR) * W + m])
+    for j in range(layers):
+        for m in range(W):
+            ws[held * W + m] += ws[(now + CAUGHT + j) * W + m]
 
-    fX is volume times dX/dt [1/s]; fF [kg/(m2 s)]; fT, fS [W/m2].
+
+@inlined
+def rates(ws: Array, state: int, now: int, bed: int, air: int, side: int, layers: int) -> None:
+    """All rates at one moment, into block `side`: shells as volume times dX/dt [1/s], film
+    [kg/(m2 s)], layers and slab [W/m2]. `bed_geometry` for the same air comes first.
     """
-    surfaces(p, bed, X, F, T, w)
-    pore_vapour(bed, air, w, tri)
-    water_flows(p, bed, air, X, F, w, factors[N - 1])
-    moisture_rates(p, factors, X, w, fX, fF)
-    entered = heat_rates(p, bed, air, T, S, w, fT, fS)
-    out = bed[GTOP] * (w[PV, 0] - air[PVA]) + bed[GBOT] * (w[PV, L - 1] - air[PVA])
-    return out, entered
+    burner(ws, air, bed, state, layers)
+    surfaces(ws, state, now, bed, layers)
+    pore_vapour(ws, now, bed, layers)
+    water_flows(ws, state, now, bed, air, layers)
+    moisture_rates(ws, state, now, side, layers)
+    heat_rates(ws, state, now, bed, air, side, layers)

@@ -1,8 +1,11 @@
 """Sizes and positions in the arrays that the drying kernel works on.
 
-A member is one future of one lot. Its state: moisture of SHELLS shells and one thin skin in
-each of LAYERS layers, free water and temperature of each layer, and SLAB temperatures of the
-floor below. Its parameters: one row of a table with the columns named here.
+A member is one future of one lot. Members are run in blocks of LANES side by side, so that
+the machine can work on several at once: every quantity is a row of LANES numbers in one flat
+work space, and the rows are named here.
+
+State of a member: moisture of SHELLS shells and one thin skin in each layer, free water and
+temperature of each layer, and SLAB temperatures of the floor below.
 """
 
 from __future__ import annotations
@@ -10,9 +13,23 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["LAYERS", "PARAMETERS", "SHELLS", "SKIN_SHARE", "SLAB", "column", "shell_geometry"]
+__all__ = [
+    "BED_LAYERS",
+    "LANES",
+    "MACHINE_LAYERS",
+    "MAX_LAYERS",
+    "PARAMETERS",
+    "SHELLS",
+    "SKIN_SHARE",
+    "SLAB",
+    "column",
+    "shell_geometry",
+]
 
-LAYERS = 4
+LANES = 8
+BED_LAYERS = 4
+MACHINE_LAYERS = 10
+MAX_LAYERS = MACHINE_LAYERS
 SHELLS = 6
 SLAB = 6
 SKIN_SHARE = 0.02
@@ -39,7 +56,15 @@ PARAMETERS = (
     "h_scale",  # multiplies heat and vapour exchange with the air
     "pressure_pa",
     "slab_absorptance",
+    "ground_c",  # soil half a metre below a floor
+    "vent_m_s",  # tunnel: m3 of outside air per m2 of bed and second; 0 in the open
+    "cover_w_m2k",  # tunnel: heat lost through the film, per m2 of bed and kelvin
+    "floor_gain",  # tunnel: share of the sun inside that warms the air
+    "air_m_s",  # machine: air through the bed, m3 per m2 and second; 0 on a bed
+    "air_set_c",  # machine: temperature the burner aims at; -99 for unheated air
+    "bean_cap_c",  # machine: the burner is turned down as the hottest layer nears this
 )
+PARAMETER_COUNT = len(PARAMETERS)
 
 
 def column(name: str) -> int:

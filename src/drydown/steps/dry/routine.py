@@ -9,9 +9,29 @@ from numpy.typing import NDArray
 
 from drydown.errors import RangeError
 
-__all__ = ["ROUTINE_SOURCE", "Routine"]
+__all__ = ["ROUTINE_SOURCE", "Event", "Routine"]
 
 ROUTINE_SOURCE = "common practice, no source"
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """Something done outside the routine: `what` from `from_h` until `until_h`, hours from the start.
+
+    "cover", "uncover", "shade", "unshade" replace the routine in that time; "rake" turns the
+    layer at the start of `from_h`; "still" leaves it unturned.
+    """
+
+    what: str
+    from_h: int
+    until_h: int
+
+    def __post_init__(self) -> None:
+        known = ("cover", "uncover", "shade", "unshade", "rake", "still")
+        if self.what not in known:
+            raise RangeError(f"event '{self.what}' is not known.", fix=f"Choose: {', '.join(known)}.")
+        if not 0 <= self.from_h < self.until_h:
+            raise RangeError(f"event '{self.what}' must end after it begins: {self.from_h}, {self.until_h}.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +49,7 @@ class Routine:
     rain_cover_mm: float | None = 0.1
     shade_from: float | None = None
     shade_until: float = 0.0
+    events: tuple[Event, ...] = ()
 
     def __post_init__(self) -> None:
         if any(not 0 <= h < 24 for h in self.rake_hours):
@@ -44,14 +65,28 @@ class Routine:
         covered = np.broadcast_to(night, rain_mm.shape).copy()
         if self.rain_cover_mm is not None:
             covered |= rain_mm > self.rain_cover_mm
+        for event in self._of("cover", "uncover"):
+            covered[..., event.from_h : event.until_h] = event.what == "cover"
         return covered
 
     def raked(self, hour: NDArray[np.float64]) -> NDArray[np.float64]:
         """1 where the layer is turned at the start of the hour."""
-        return np.isin(np.floor(hour).astype(int), self.rake_hours).astype(float)
+        raked = np.isin(np.floor(hour).astype(int), self.rake_hours).astype(float)
+        for event in self._of("rake", "still"):
+            if event.what == "rake":
+                raked[event.from_h : event.from_h + 1] = 1.0
+            else:
+                raked[event.from_h : event.until_h] = 0.0
+        return raked
 
     def shaded(self, hour: NDArray[np.float64]) -> NDArray[np.bool_]:
         """Which hours are shaded."""
-        if self.shade_from is None:
-            return np.zeros(hour.shape, dtype=bool)
-        return (hour >= self.shade_from) & (hour < self.shade_until)
+        shaded = np.zeros(hour.shape, dtype=bool)
+        if self.shade_from is not None:
+            shaded = (hour >= self.shade_from) & (hour < self.shade_until)
+        for event in self._of("shade", "unshade"):
+            shaded[event.from_h : event.until_h] = event.what == "shade"
+        return shaded
+
+    def _of(self, *kinds: str) -> tuple[Event, ...]:
+        return tuple(e for e in self.events if e.what in kinds)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import datetime
@@ -13,17 +13,18 @@ from numpy.typing import NDArray
 
 from drydown.air.series import HourlyWeather
 from drydown.errors import BalanceError, InputError, RangeError
+from drydown.steps.dry.block import OUT_COLUMNS, START_COLUMNS, run_block
 from drydown.steps.dry.data import Form, Place
-from drydown.steps.dry.layout import PARAMETERS, column, shell_geometry
-from drydown.steps.dry.member import OUT_COLUMNS, run_member
+from drydown.steps.dry.layout import BED_LAYERS, LANES, MACHINE_LAYERS, PARAMETERS, SHELLS, column
 from drydown.steps.dry.routine import Routine
 from drydown.units import STEFAN_BOLTZMANN, ZERO_C_K
 
-__all__ = ["DryingRun", "draw_parameters", "dry", "typical_parameters"]
+__all__ = ["DryStage", "DryingRun", "draw_parameters", "dry", "dry_stages", "typical_parameters"]
 
 Array = NDArray[np.float64]
 STEP_TOLERANCE = 4e-3
 CLOSURE = 1e-6
+SUMS = [OUT_COLUMNS.index(c) for c in ("evaporated_kg_m2", "rain_held_kg_m2", "burner_mj_m2")]
 PRIOR_SD = 1.645
 """low and high of a range are read as P5 and P95 of a normal (of the logarithm where above 0)."""
 
@@ -77,6 +78,35 @@ def draw_parameters(form: Form, members: int, seed: int) -> dict[str, Array]:
     return drawn
 
 
+@dataclass(frozen=True, slots=True)
+class DryStage:
+    """One stay at one place: until the moisture is met, or for some hours, whichever is first.
+
+    load_dm_kg_m2 [kg dry matter/m2]; until_wb [fraction]; hours [h], None without limit.
+    """
+
+    place: Place
+    routine: Routine
+    load_dm_kg_m2: float
+    until_wb: float
+    hours: int | None = None
+
+    def __post_init__(self) -> None:
+        most = 400.0 if self.place.machine or self.place.always_covered else 60.0
+        if not 0.5 <= self.load_dm_kg_m2 <= most:
+            raise RangeError(
+                f"load must be from 0.5 to {most:g} kg dry matter per m2 here, got {self.load_dm_kg_m2:g}.",
+                self.place.name,
+            )
+        if not 0.05 <= self.until_wb <= 0.60:
+            raise RangeError(
+                f"target must be from 0.05 to 0.60 wet basis, got {self.until_wb:g}.",
+                fix="Write 11 % as 0.11.",
+            )
+        if self.hours is not None and not 1 <= self.hours <= 9000:
+            raise RangeError(f"hours must be from 1 to 9000, got {self.hours}.", self.place.name)
+
+
 def dry(
     parameters: Mapping[str, Array],
     place: Place,
@@ -88,76 +118,133 @@ def dry(
     tolerance: float = STEP_TOLERANCE,
     threads: int | None = None,
 ) -> DryingRun:
-    """Dry a lot on a place under hourly weather, for every member.
+    """Dry a lot on one place under hourly weather, for every member.
 
     Args: parameters (name -> (members,)); place; weather with 1 or as many members; routine;
     load_dm_kg_m2 [kg dry matter/m2]; target_wb [fraction]; start_db [kg/kg, one or (members,)]
-    mean moisture now, None for fresh from the mill; tolerance [kg/kg] of the step; threads [count].
-    Returns: `DryingRun`, axes (member, hour, column).
-    Valid range: load 0.5 to 60 kg dry matter/m2; target 0.05 to 0.30 wb. Water closes to
-    1e-6 of what was in the bed in every member or `BalanceError` is raised.
+    mean moisture now, None for fresh from the mill; tolerance [kg/kg] of the step; threads
+    [count]. Returns: `DryingRun`, axes (member, hour, column).
+    Valid range: load 0.5 to 60 kg dry matter/m2 (400 in a machine); target 0.05 to 0.60 wb.
+    Water closes to 1e-6 of what was in the bed in every member or `BalanceError` is raised.
     Source: the equations of `kernel.py`; checks in docs/drying.md.
     """
-    members = _refuse(parameters, weather, load_dm_kg_m2, target_wb)
-    table = _table(parameters, place, weather.site.pressure_pa, load_dm_kg_m2, members)
-    hourly = _hourly(place, weather, routine)
-    raked = routine.raked(weather.local_hours())
-    bean, film = _start(parameters, load_dm_kg_m2, start_db, members)
-    target_db = target_wb / (1.0 - target_wb)
-    volumes, factors = shell_geometry()
-    values = np.zeros((members, weather.hours + 1, len(OUT_COLUMNS)))
-    done, steps = np.empty(members), np.zeros(members, dtype=np.int64)
+    stage = DryStage(place, routine, load_dm_kg_m2, target_wb)
+    return dry_stages(parameters, [stage], weather, start_db, tolerance, threads)
 
-    def one(m: int) -> None:
-        air = hourly[m if hourly.shape[0] > 1 else 0]
-        done[m], steps[m] = run_member(
-            table[m], volumes, factors, air, raked, bean[m], film[m], air[0, 0], target_db,
-            tolerance, values[m],
-        )  # fmt: skip
 
-    _share_out(one, members, threads)
+def dry_stages(
+    parameters: Mapping[str, Array],
+    stages: Sequence[DryStage],
+    weather: HourlyWeather,
+    start_db: float | Array | None = None,
+    tolerance: float = STEP_TOLERANCE,
+    threads: int | None = None,
+) -> DryingRun:
+    """Dry a lot through several places in turn; moving mixes the layers.
+
+    Args: as `dry`, with stages in order. Each member moves on when its own stage is over.
+    Returns: `DryingRun`; done_h is when the last stage met its moisture.
+    Valid range: as `dry`. Source: as `dry`.
+    """
+    if not stages:
+        raise InputError("at least one stage is needed.")
+    members = _refuse(parameters, weather)
+    hours = weather.hours
+    values = np.zeros((members, hours + 1, len(OUT_COLUMNS)))
+    begin = _start(parameters, stages[0].load_dm_kg_m2, start_db, members, weather.temp_c[:, 0])
+    offset, steps = np.zeros(members, dtype=np.int64), 0
+    done = np.full(members, np.nan)
+    for number, stage in enumerate(stages):
+        if number:
+            begin[:, SHELLS + 1] *= stage.load_dm_kg_m2 / stages[number - 1].load_dm_kg_m2
+        met, tried = _stage(parameters, stage, weather, begin, offset, values, tolerance, threads)
+        steps += tried
+        spent = np.where(met >= 0, np.ceil(met), stage.hours or hours).astype(np.int64)
+        over = np.where(met >= 0, offset + met, np.nan)
+        done = over if number == len(stages) - 1 else done
+        offset = np.minimum(offset + spent, hours)
     _check_closure(values)
-    done[done < 0] = np.nan
-    return DryingRun(weather.start, values, OUT_COLUMNS, done, int(steps.sum()))
+    return DryingRun(weather.start, values, OUT_COLUMNS, done, steps)
 
 
-def _share_out(one: object, members: int, threads: int | None) -> None:
-    """Members over threads; each member is alone, so the answer does not depend on threads."""
+def _stage(
+    parameters: Mapping[str, Array],
+    stage: DryStage,
+    weather: HourlyWeather,
+    begin: Array,
+    offset: NDArray[np.int64],
+    values: Array,
+    tolerance: float,
+    threads: int | None,
+) -> tuple[Array, int]:
+    """Run one stage of every member from its own hour; fill `values` from there on."""
+    members, hours = values.shape[0], weather.hours
+    layers = MACHINE_LAYERS if stage.place.machine and not stage.place.mixed_always else BED_LAYERS
+    table = _table(parameters, stage, weather, members)
+    hourly, raked = _hourly(stage.place, weather, stage.routine)
+    before = np.take_along_axis(values, offset[:, None, None], axis=1)[:, 0, :].copy()
+    met = np.full(members, -1.0)
+    span = min(stage.hours or hours, hours - int(offset.min()))
+    if span <= 0:
+        return met, 0
+
+    def one(first: int) -> int:
+        lanes = np.minimum(np.arange(first, first + LANES), members - 1)
+        index = np.minimum(offset[lanes][:, None] + np.arange(span), hours - 1)
+        source = lanes if hourly.shape[0] > 1 else np.zeros(LANES, dtype=int)
+        air = np.ascontiguousarray(hourly[source[:, None], index].transpose(1, 2, 0))
+        out = np.zeros((LANES, span + 1, len(OUT_COLUMNS)))
+        ready, state = np.empty(LANES), np.ascontiguousarray(begin[lanes].T)
+        steps = run_block(
+            np.ascontiguousarray(table[lanes].T), air, np.ascontiguousarray(raked[index].T), state,
+            stage.until_wb / (1.0 - stage.until_wb), tolerance, layers, out, ready,
+        )  # fmt: skip
+        for lane in range(min(LANES, members - first)):
+            m = first + lane
+            left = min(span, hours - offset[m])
+            out[lane, :, SUMS] += before[m, SUMS][:, None]
+            values[m, offset[m] : offset[m] + left + 1] = out[lane, : left + 1]
+            values[m, offset[m] + left + 1 :] = out[lane, left]
+            met[m] = ready[lane] if ready[lane] <= left else -1.0
+            begin[m] = state[:, lane]
+        return int(steps)
+
+    return met, sum(_share_out(one, range(0, members, LANES), threads))
+
+
+def _share_out(one: Callable[[int], int], firsts: range, threads: int | None) -> list[int]:
+    """Blocks over threads; each block is alone, so the answer does not depend on threads."""
     count = threads or min(os.cpu_count() or 1, 8)
-    assert callable(one)  # noqa: S101
-    if count == 1 or members == 1:
-        for m in range(members):
-            one(m)
-        return
+    if count == 1 or len(firsts) == 1:
+        return [one(first) for first in firsts]
     with ThreadPoolExecutor(count) as pool:
-        list(pool.map(one, range(members)))
+        return list(pool.map(one, firsts))
 
 
-def _refuse(parameters: Mapping[str, Array], weather: HourlyWeather, load: float, target: float) -> int:
-    if not 0.5 <= load <= 60.0:
-        raise RangeError(f"load must be from 0.5 to 60 kg dry matter per m2, got {load:g}.")
-    if not 0.05 <= target <= 0.30:
-        raise RangeError(
-            f"target must be from 0.05 to 0.30 wet basis, got {target:g}.",
-            fix="Write 11 % as 0.11.",
-        )
+def _refuse(parameters: Mapping[str, Array], weather: HourlyWeather) -> int:
     members = len(next(iter(parameters.values())))
     if weather.members not in {1, members}:
         raise InputError(f"{weather.members} weathers do not fit {members} parameter sets.")
     return members
 
 
-def _table(
-    parameters: Mapping[str, Array], place: Place, pressure: float, load: float, members: int
-) -> Array:
-    fixed = {
+def _table(parameters: Mapping[str, Array], stage: DryStage, weather: HourlyWeather, members: int) -> Array:
+    place = stage.place
+    fixed: dict[str, float | Array] = {
         "film_m": 2e-5,
         "film_hold_m": 1e-4,
-        "load_dm_kg_m2": load,
-        "emissivity": 0.93,
+        "load_dm_kg_m2": stage.load_dm_kg_m2,
+        "emissivity": 0.0 if place.machine or place.always_covered else 0.93,
         "open_below": float(place.open_below),
-        "pressure_pa": pressure,
+        "pressure_pa": weather.site.pressure_pa,
         "slab_absorptance": place.slab_absorptance,
+        "ground_c": weather.temp_c.mean(axis=1),
+        "vent_m_s": place.vent_m_s,
+        "cover_w_m2k": place.cover_w_m2k,
+        "floor_gain": place.floor_gain,
+        "air_m_s": place.air_m_s,
+        "air_set_c": place.air_set_c if place.machine else -99.0,
+        "bean_cap_c": place.bean_cap_c,
     }
     table = np.empty((members, len(PARAMETERS)))
     for name in PARAMETERS:
@@ -166,29 +253,36 @@ def _table(
     return table
 
 
-def _hourly(place: Place, weather: HourlyWeather, routine: Routine) -> Array:
-    """Weather as the bed meets it: (members, hours, 7), see `member.read_air`."""
+def _hourly(place: Place, weather: HourlyWeather, routine: Routine) -> tuple[Array, Array]:
+    """Weather as the bed meets it, (members, hours, 7), see `block.read_air`; and rakes (hours,)."""
     hour = weather.local_hours()
     rain = np.zeros_like(weather.rain_mm) if place.keeps_rain_off else weather.rain_mm
     covered = routine.covered(hour, rain)
+    if place.always_covered or place.machine:
+        covered = np.full_like(covered, place.always_covered)
     light = weather.ghi_wm2 * place.light * ~routine.shaded(hour)
     body = STEFAN_BOLTZMANN * (weather.temp_c + ZERO_C_K) ** 4
     sky = place.sky_share * weather.sky_wm2 + (1.0 - place.sky_share) * body
     wind = weather.wind_ms * place.wind_share
     rows = (weather.temp_c, weather.rh, light, wind, rain, sky, covered.astype(float))
-    return np.ascontiguousarray(np.stack(rows, axis=2))
+    raked = np.ones(hour.size) if place.mixed_always else routine.raked(hour)
+    return np.ascontiguousarray(np.stack(rows, axis=2)), raked
 
 
 def _start(
-    parameters: Mapping[str, Array], load: float, start_db: float | Array | None, members: int
-) -> tuple[Array, Array]:
-    """Moisture inside the beans and free water on them, at the start."""
+    parameters: Mapping[str, Array], load: float, start_db: float | Array | None, members: int, temp_c: Array
+) -> Array:
+    """State at the start, (members, START_COLUMNS): moisture inside and free water outside."""
     full, bean = parameters["x_full"], parameters["x_bean"]
     total = full if start_db is None else np.broadcast_to(np.asarray(start_db, float), members)
     if not np.all((total >= 0.03) & (total <= 4.0)):
         raise RangeError(f"moisture now must be from 0.03 to 4 kg/kg dry basis, got {start_db}.")
     inside = np.minimum(total, bean)
-    return inside, (total - inside) * load
+    state = np.empty((members, len(START_COLUMNS)))
+    state[:, : SHELLS + 1] = inside[:, np.newaxis]
+    state[:, SHELLS + 1] = (total - inside) * load
+    state[:, SHELLS + 2] = temp_c
+    return state
 
 
 def _check_closure(values: Array) -> None:

@@ -1,237 +1,312 @@
-"""One implicit step of the drying kernel: factor the linear system once, solve it twice."""
+"""One implicit stage: factor the linear system of the kernel once, solve it twice.
+
+(I - h J) k = r, with h = gamma tau. Inside each layer the shells are eliminated out to the
+skin; skin and film follow from temperature and pore vapour; the layers are then 2 x 2 blocks
+of those two, the slab one more chain below. The Jacobian leaves out how diffusivity and
+latent heat change with temperature; the method keeps its order with such an approximation.
+"""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from drydown.steps.dry.compiled import compiled
+from drydown.steps.dry.compiled import inlined
 from drydown.steps.dry.kernel import (
+    AIR_FLOW,
+    EMIT,
+    FACTORS,
+    GROUND_LINK,
+    LOAD,
+    OPEN,
+    SIGMA,
+    SLAB_CONTACT,
+    SLAB_HEAT,
+    SLAB_LINK,
+    X_FULL,
+    V,
+)
+from drydown.steps.dry.rows import (
+    AA,
+    AF,
+    AP,
+    AT,
     AW,
+    CAP,
     COVER,
     DAWT,
     DAWX,
     DIFF,
     DPHI,
     DPS,
+    EFF,
+    EFP,
+    EFT,
+    ESF,
+    ESP,
+    EST,
+    ESX,
+    F0,
+    FA,
+    FAC,
+    FALLING,
+    FF,
     FHOLD,
+    FLOWR,
+    FLOWV,
+    FP,
+    FT,
     GBOT,
+    GFLOW,
+    GIVE,
     GPORE,
-    GS,
     GTOP,
     HBOT,
+    HFLOW,
     HTOP,
+    I11,
+    I12,
+    I21,
+    I22,
+    KCAP,
     KLAY,
+    KP,
     LFREE,
     LSKIN,
     NS,
     PHI,
+    PIVOT,
     PS,
     PV,
-    RAINED,
-    SIGMA,
-    SLAB_CONTACT,
-    SLAB_K,
-    SLAB_RHO_C,
-    SLAB_STEP_M,
-    L,
+    RAINF,
+    RATIO,
+    S0,
+    SLABF,
+    T0,
+    X0,
     M,
     N,
+    W,
 )
 
 Array = NDArray[np.float64]
 
-# rows of the factor table, one column a layer. Skin (a) and film (f) as functions of their
-# right-hand sides, temperature and pore vapour; derivatives of evaporation; inverse blocks.
-AA, AF, FA, FF, AT, AP, FT, FP, ESX, ESF, EFF, EST, ESP, EFT, EFP = range(15)
-I11, I12, I21, I22, RAINF = range(15, 20)
-FACTOR_ROWS = 20
+
+@inlined
+def factor_shells(ws: Array, now: int, h: float, layers: int) -> None:
+    """Eliminate the shells inward-out; keep multipliers and inverse pivots."""
+    for j in range(layers):
+        for m in range(W):
+            hd = h * ws[(now + DIFF + j) * W + m]
+            gap = hd * FACTORS[0]
+            inverse = 1.0 / (V[0] + gap)
+            ws[(PIVOT + j * NS) * W + m] = inverse
+            for i in range(1, N):
+                after = hd * FACTORS[i]
+                ratio = gap * inverse
+                inverse = 1.0 / (V[i] + gap + after - ratio * gap)
+                ws[(RATIO + j * NS + i) * W + m] = ratio
+                ws[(PIVOT + j * NS + i) * W + m] = inverse
+                gap = after
+            ratio = gap * inverse
+            ws[(RATIO + j * NS + N) * W + m] = ratio
+            ws[(PIVOT + j * NS + N) * W + m] = V[N] + gap - ratio * gap
 
 
-@compiled
-def factor_shells(v: Array, factors: Array, w: Array, h: float, j: int, low: Array) -> float:
-    """Eliminate the shells of layer j inward-out; returns the skin's pivot without exchange.
-
-    low[j, i] is the multiplier of shell i, low[j, NS + i] its pivot.
-    """
-    gap = h * w[DIFF, j] * factors[0]
-    pivot = v[0] + gap
-    low[j, NS] = pivot
-    for i in range(1, NS):
-        after = h * w[DIFF, j] * factors[i] if i < N else 0.0
-        ratio = gap / pivot
-        low[j, i] = ratio
-        pivot = v[i] + gap + after - ratio * gap
-        low[j, NS + i] = pivot
-        gap = after
-    return float(pivot)
-
-
-@compiled
-def factor_layer(
-    p: Array,
-    bed: Array,
-    X: Array,
-    w: Array,
-    h: float,
-    j: int,
-    pivot: float,
-    skin: float,
-    fac: Array,
-) -> None:
-    """Express skin, film and evaporation of layer j by its temperature and pore vapour."""
-    load = p[14] / L
-    wet, dry, give = w[PHI, j], 1.0 - w[PHI, j], w[GS, j]
-    over = w[PS, j] - w[PV, j]
-    dewing = 1.0 if over < 0.0 else 0.0
-    room = max(p[10] - X[j, N], 0.0)
-    soak = wet * load * w[DIFF, j] * skin if room > 0.0 else 0.0
-    soak_f = w[DPHI, j] * load * w[DIFF, j] * skin * room
-    es_x = dry * give * w[PS, j] * w[DAWX, j]
-    es_f = -w[DPHI, j] * give * (w[AW, j] * w[PS, j] - w[PV, j] - min(over, 0.0))
-    es_t = dry * give * (w[PS, j] * w[DAWT, j] + (w[AW, j] - dewing) * w[DPS, j])
-    es_p = -dry * give * (1.0 - dewing)
-    ef_t, ef_p = give * w[DPS, j] * (wet + dry * dewing), -give * (wet + dry * dewing)
-    ef_f = w[DPHI, j] * give * max(over, 0.0)
-    rain_f = w[RAINED, j] / bed[FHOLD]
-    m11, m12 = pivot + h * (es_x + soak) / load, h * (es_f - soak_f) / load
-    m21, m22 = -h * soak, 1.0 + h * (ef_f + rain_f + soak_f)
-    det = m11 * m22 - m12 * m21
-    aa, af, fa, ff = m22 / det, -m12 / det, -m21 / det, m11 / det
-    at, ap = -h * (aa * es_t / load + af * ef_t), -h * (aa * es_p / load + af * ef_p)
-    ft, fp = -h * (fa * es_t / load + ff * ef_t), -h * (fa * es_p / load + ff * ef_p)
-    fac[AA, j], fac[AF, j], fac[FA, j], fac[FF, j] = aa, af, fa, ff
-    fac[AT, j], fac[AP, j], fac[FT, j], fac[FP, j] = at, ap, ft, fp
-    fac[ESX, j], fac[ESF, j], fac[EFF, j] = es_x, es_f, ef_f
-    fac[EST, j], fac[ESP, j] = es_t + es_x * at + es_f * ft, es_p + es_x * ap + es_f * fp
-    fac[EFT, j], fac[EFP, j] = ef_t + ef_f * ft, ef_p + ef_f * fp
-    fac[RAINF, j] = rain_f
+@inlined
+def factor_layers(ws: Array, state: int, now: int, bed: int, h: float, layers: int) -> None:
+    """Skin, film and evaporation of each layer by its temperature and pore vapour."""
+    for j in range(layers):
+        for m in range(W):
+            load = ws[LOAD * W + m] / layers
+            wet = ws[(now + PHI + j) * W + m]
+            dry, give, dphi = 1.0 - wet, ws[(bed + GIVE) * W + m], ws[(now + DPHI + j) * W + m]
+            ps, aw, dps = ws[(now + PS + j) * W + m], ws[(now + AW + j) * W + m], ws[(now + DPS + j) * W + m]
+            over = ps - ws[(now + PV + j) * W + m]
+            dewing = 1.0 if over < 0.0 else 0.0
+            room = ws[X_FULL * W + m] - ws[(state + X0 + j * NS + N) * W + m]
+            some = 1.0 if room > 0.0 else 0.0
+            pull = load * ws[(now + DIFF + j) * W + m] * FACTORS[N - 1]
+            soak, soak_f = wet * pull * some, dphi * pull * room * some
+            es_x = dry * give * ps * ws[(now + DAWX + j) * W + m]
+            es_f = -dphi * give * (aw * ps - ps + over - dewing * over)
+            es_t = dry * give * (ps * ws[(now + DAWT + j) * W + m] + (aw - dewing) * dps)
+            es_p = -dry * give * (1.0 - dewing)
+            ef_t, ef_p = give * dps * (wet + dry * dewing), -give * (wet + dry * dewing)
+            ef_f = dphi * give * over * (1.0 - dewing)
+            rain_f = ws[(now + FALLING + j) * W + m] / ws[(bed + FHOLD) * W + m]
+            m11 = ws[(PIVOT + j * NS + N) * W + m] + h * (es_x + soak) / load
+            m12, m21 = h * (es_f - soak_f) / load, -h * soak
+            m22 = 1.0 + h * (ef_f + rain_f + soak_f)
+            det = 1.0 / (m11 * m22 - m12 * m21)
+            aa, af, fa, ff = m22 * det, -m12 * det, -m21 * det, m11 * det
+            at, ap = -h * (aa * es_t / load + af * ef_t), -h * (aa * es_p / load + af * ef_p)
+            ft, fp = -h * (fa * es_t / load + ff * ef_t), -h * (fa * es_p / load + ff * ef_p)
+            ws[(FAC + AA + j) * W + m] = aa
+            ws[(FAC + AF + j) * W + m] = af
+            ws[(FAC + FA + j) * W + m] = fa
+            ws[(FAC + FF + j) * W + m] = ff
+            ws[(FAC + AT + j) * W + m] = at
+            ws[(FAC + AP + j) * W + m] = ap
+            ws[(FAC + FT + j) * W + m] = ft
+            ws[(FAC + FP + j) * W + m] = fp
+            ws[(FAC + ESX + j) * W + m] = es_x
+            ws[(FAC + ESF + j) * W + m] = es_f
+            ws[(FAC + EFF + j) * W + m] = ef_f
+            ws[(FAC + EST + j) * W + m] = es_t + es_x * at + es_f * ft
+            ws[(FAC + ESP + j) * W + m] = es_p + es_x * ap + es_f * fp
+            ws[(FAC + EFT + j) * W + m] = ef_t + ef_f * ft
+            ws[(FAC + EFP + j) * W + m] = ef_p + ef_f * fp
+            ws[(FAC + RAINF + j) * W + m] = rain_f
 
 
-@compiled
-def factor_blocks(
-    p: Array,
-    bed: Array,
-    air: Array,
-    T: Array,
-    w: Array,
-    cap: Array,
-    h: float,
-    fac: Array,
-    slab: Array,
-) -> None:
+@inlined
+def factor_slab(ws: Array, h: float) -> None:
+    """Inverse pivots of the slab, from below."""
+    link = h * SLAB_LINK
+    for m in range(W):
+        inverse = 1.0 / (SLAB_HEAT + link + h * GROUND_LINK)
+        ws[(SLABF + M - 1) * W + m] = inverse
+        for i in range(M - 2, 0, -1):
+            inverse = 1.0 / (SLAB_HEAT + 2.0 * link - link * link * inverse)
+            ws[(SLABF + i) * W + m] = inverse
+        ws[SLABF * W + m] = 1.0 / (SLAB_HEAT + link + h * SLAB_CONTACT - link * link * inverse)
+
+
+@inlined
+def factor_blocks(ws: Array, state: int, now: int, bed: int, air: int, h: float, layers: int) -> None:
     """Factor the 2 x 2 blocks of temperature and pore vapour, top layer first."""
-    floor = p[16] < 0.5
-    heat_s = SLAB_RHO_C * SLAB_STEP_M
-    link = h * SLAB_K / SLAB_STEP_M
-    if floor:
-        slab[M - 1] = heat_s + link
+    for j in range(layers):
+        for m in range(W):
+            pore, lay = ws[(bed + GPORE) * W + m], ws[(bed + KLAY) * W + m]
+            flow_g, flow_h = ws[(bed + GFLOW) * W + m], ws[(bed + HFLOW) * W + m]
+            k_up = lay if j > 0 else ws[(bed + HTOP) * W + m]
+            k_down = lay if j < layers - 1 else ws[(bed + HBOT) * W + m]
+            g_up = pore if j > 0 else ws[(bed + GTOP) * W + m]
+            g_down = pore if j < layers - 1 else ws[(bed + GBOT) * W + m]
+            skin, free = ws[(now + LSKIN + j) * W + m], ws[(now + LFREE + j) * W + m]
+            est, eft = ws[(FAC + EST + j) * W + m], ws[(FAC + EFT + j) * W + m]
+            esp, efp = ws[(FAC + ESP + j) * W + m], ws[(FAC + EFP + j) * W + m]
+            a11 = ws[(CAP + j) * W + m] + h * (k_up + k_down + flow_h + skin * est + free * eft)
+            if j == 0:
+                kelvin = ws[(state + T0) * W + m] + 273.15
+                open_air = 1.0 - ws[(air + COVER) * W + m]
+                a11 += h * open_air * ws[EMIT * W + m] * 4.0 * SIGMA * kelvin * kelvin * kelvin
+            if j == layers - 1:
+                slab = (1.0 - ws[OPEN * W + m]) * (1.0 if ws[AIR_FLOW * W + m] <= 0.0 else 0.0)
+                touch = h * SLAB_CONTACT
+                a11 += slab * (touch - touch * touch * ws[SLABF * W + m])
+                a11 += h * flow_h * ws[(bed + KCAP) * W + m]
+            a12, a21 = h * (skin * esp + free * efp), est + eft
+            a22 = esp + efp - g_up - g_down - flow_g
+            if j > 0:
+                low1, low2 = -h * lay, pore
+                high1, high2 = -h * (lay + flow_h), pore + flow_g
+                a11 -= low1 * ws[(FAC + I11 + j - 1) * W + m] * high1
+                a12 -= low1 * ws[(FAC + I12 + j - 1) * W + m] * high2
+                a21 -= low2 * ws[(FAC + I21 + j - 1) * W + m] * high1
+                a22 -= low2 * ws[(FAC + I22 + j - 1) * W + m] * high2
+            det = 1.0 / (a11 * a22 - a12 * a21)
+            ws[(FAC + I11 + j) * W + m] = a22 * det
+            ws[(FAC + I12 + j) * W + m] = -a12 * det
+            ws[(FAC + I21 + j) * W + m] = -a21 * det
+            ws[(FAC + I22 + j) * W + m] = a11 * det
+
+
+@inlined
+def factor(ws: Array, state: int, now: int, bed: int, air: int, h: float, layers: int) -> None:
+    """Factor everything for a stage length h."""
+    factor_shells(ws, now, h, layers)
+    factor_layers(ws, state, now, bed, h, layers)
+    factor_slab(ws, h)
+    factor_blocks(ws, state, now, bed, air, h, layers)
+
+
+@inlined
+def forward(ws: Array, now: int, bed: int, side: int, k: int, h: float, layers: int) -> None:
+    """Right-hand sides out to the skins, up the slab and down the layers."""
+    link = h * SLAB_LINK
+    for m in range(W):
+        ws[(k + S0 + M - 1) * W + m] = ws[(side + S0 + M - 1) * W + m]
         for i in range(M - 2, -1, -1):
-            own = heat_s + link + (link if i > 0 else h * SLAB_CONTACT)
-            slab[i] = own - link * link / slab[i + 1]
-    for j in range(L):
-        up, down = (bed[KLAY] if j > 0 else bed[HTOP]), (bed[KLAY] if j < L - 1 else bed[HBOT])
-        a11 = cap[j] + h * (up + down + w[LSKIN, j] * fac[EST, j] + w[LFREE, j] * fac[EFT, j])
-        if j == 0 and air[COVER] < 0.5:
-            a11 += h * p[15] * 4.0 * SIGMA * (T[0] + 273.15) ** 3
-        if j == L - 1 and floor:
-            a11 += h * SLAB_CONTACT - (h * SLAB_CONTACT) ** 2 / slab[0]
-        a12 = h * (w[LSKIN, j] * fac[ESP, j] + w[LFREE, j] * fac[EFP, j])
-        a21 = fac[EST, j] + fac[EFT, j]
-        gup = bed[GPORE] if j > 0 else bed[GTOP]
-        gdown = bed[GPORE] if j < L - 1 else bed[GBOT]
-        a22 = fac[ESP, j] + fac[EFP, j] - gup - gdown
-        if j > 0:
-            o1, o2 = -h * bed[KLAY], bed[GPORE]
-            a11 -= o1 * fac[I11, j - 1] * o1
-            a12 -= o1 * fac[I12, j - 1] * o2
-            a21 -= o2 * fac[I21, j - 1] * o1
-            a22 -= o2 * fac[I22, j - 1] * o2
-        det = a11 * a22 - a12 * a21
-        fac[I11, j], fac[I12, j] = a22 / det, -a12 / det
-        fac[I21, j], fac[I22, j] = -a21 / det, a11 / det
+            below = ws[(k + S0 + i + 1) * W + m] * ws[(SLABF + i + 1) * W + m]
+            ws[(k + S0 + i) * W + m] = ws[(side + S0 + i) * W + m] + link * below
+    for j in range(layers):
+        for m in range(W):
+            carried = ws[(side + X0 + j * NS) * W + m]
+            ws[(k + X0 + j * NS) * W + m] = carried
+            for i in range(1, NS):
+                carried = ws[(side + X0 + j * NS + i) * W + m] + ws[(RATIO + j * NS + i) * W + m] * carried
+                ws[(k + X0 + j * NS + i) * W + m] = carried
+            film = ws[(side + F0 + j) * W + m]
+            b0 = ws[(FAC + AA + j) * W + m] * carried + ws[(FAC + AF + j) * W + m] * film
+            f0 = ws[(FAC + FA + j) * W + m] * carried + ws[(FAC + FF + j) * W + m] * film
+            es0 = ws[(FAC + ESX + j) * W + m] * b0 + ws[(FAC + ESF + j) * W + m] * f0
+            ef0 = ws[(FAC + EFF + j) * W + m] * f0
+            r1 = ws[(side + T0 + j) * W + m] - h * (
+                ws[(now + LSKIN + j) * W + m] * es0 + ws[(now + LFREE + j) * W + m] * ef0
+            )
+            r2 = -(es0 + ef0)
+            if j == layers - 1:
+                slab = (1.0 - ws[OPEN * W + m]) * (1.0 if ws[AIR_FLOW * W + m] <= 0.0 else 0.0)
+                r1 += slab * h * SLAB_CONTACT * ws[(k + S0) * W + m] * ws[SLABF * W + m]
+            if j > 0:
+                t, pv = ws[(k + T0 + j - 1) * W + m], ws[(KP + j - 1) * W + m]
+                g1 = ws[(FAC + I11 + j - 1) * W + m] * t + ws[(FAC + I12 + j - 1) * W + m] * pv
+                g2 = ws[(FAC + I21 + j - 1) * W + m] * t + ws[(FAC + I22 + j - 1) * W + m] * pv
+                r1 += h * ws[(bed + KLAY) * W + m] * g1
+                r2 -= ws[(bed + GPORE) * W + m] * g2
+            ws[(k + X0 + j * NS + N) * W + m] = b0
+            ws[(k + F0 + j) * W + m] = f0
+            ws[(k + T0 + j) * W + m] = r1
+            ws[(KP + j) * W + m] = r2
 
 
-@compiled
-def forward_shells(rX: Array, low: Array, kX: Array, j: int) -> float:
-    """Carry the right-hand side of layer j out to the skin; returns the carried side."""
-    kX[j, 0] = rX[j, 0]
-    for i in range(1, NS):
-        kX[j, i] = rX[j, i] + low[j, i] * kX[j, i - 1]
-    return float(kX[j, N])
-
-
-@compiled
-def back_shells(factors: Array, w: Array, h: float, low: Array, kX: Array, j: int) -> None:
-    """From the skin inward."""
-    for i in range(N - 1, -1, -1):
-        gap = h * w[DIFF, j] * factors[i]
-        kX[j, i] = (kX[j, i] + gap * kX[j, i + 1]) / low[j, NS + i]
-
-
-@compiled
-def solve(
-    p: Array,
-    factors: Array,
-    bed: Array,
-    w: Array,
-    h: float,
-    low: Array,
-    fac: Array,
-    slab: Array,
-    rX: Array,
-    rF: Array,
-    rT: Array,
-    rS: Array,
-    kX: Array,
-    kF: Array,
-    kT: Array,
-    kS: Array,
-    kP: Array,
-    flows: Array,
-) -> None:
-    """Solve (I - h J) k = r. `flows` gets the linear part of vapour out and of rain held.
-
-    rX is volume times rate; rT, rS are W/m2 (capacity times rate).
-    """
-    floor = p[16] < 0.5
-    link = h * SLAB_K / SLAB_STEP_M
-    if floor:
-        kS[M - 1] = rS[M - 1]
-        for i in range(M - 2, -1, -1):
-            kS[i] = rS[i] + link * kS[i + 1] / slab[i + 1]
-    for j in range(L):
-        side = forward_shells(rX, low, kX, j)
-        b0 = fac[AA, j] * side + fac[AF, j] * rF[j]
-        f0 = fac[FA, j] * side + fac[FF, j] * rF[j]
-        es0, ef0 = fac[ESX, j] * b0 + fac[ESF, j] * f0, fac[EFF, j] * f0
-        r1 = rT[j] - h * (w[LSKIN, j] * es0 + w[LFREE, j] * ef0)
-        r2 = -(es0 + ef0)
-        if j == L - 1 and floor:
-            r1 += h * SLAB_CONTACT * kS[0] / slab[0]
-        if j > 0:
-            g1 = fac[I11, j - 1] * kT[j - 1] + fac[I12, j - 1] * kP[j - 1]
-            g2 = fac[I21, j - 1] * kT[j - 1] + fac[I22, j - 1] * kP[j - 1]
-            r1 += h * bed[KLAY] * g1
-            r2 -= bed[GPORE] * g2
-        kX[j, N], kF[j] = b0, f0
-        kT[j], kP[j] = r1, r2
-    for j in range(L - 1, -1, -1):
-        r1, r2 = kT[j], kP[j]
-        if j < L - 1:
-            r1 += h * bed[KLAY] * kT[j + 1]
-            r2 -= bed[GPORE] * kP[j + 1]
-        kT[j] = fac[I11, j] * r1 + fac[I12, j] * r2
-        kP[j] = fac[I21, j] * r1 + fac[I22, j] * r2
-        kX[j, N] += fac[AT, j] * kT[j] + fac[AP, j] * kP[j]
-        kF[j] += fac[FT, j] * kT[j] + fac[FP, j] * kP[j]
-        back_shells(factors, w, h, low, kX, j)
-    if floor:
-        kS[0] = (kS[0] + h * SLAB_CONTACT * kT[L - 1]) / slab[0]
+@inlined
+def backward(ws: Array, now: int, bed: int, k: int, h: float, layers: int) -> None:
+    """Back from the bottom layer up, into each layer's shells, and down the slab."""
+    for j in range(layers - 1, -1, -1):
+        for m in range(W):
+            r1, r2 = ws[(k + T0 + j) * W + m], ws[(KP + j) * W + m]
+            if j < layers - 1:
+                r1 += (
+                    h * (ws[(bed + KLAY) * W + m] + ws[(bed + HFLOW) * W + m]) * ws[(k + T0 + j + 1) * W + m]
+                )
+                r2 -= (ws[(bed + GPORE) * W + m] + ws[(bed + GFLOW) * W + m]) * ws[(KP + j + 1) * W + m]
+            t = ws[(FAC + I11 + j) * W + m] * r1 + ws[(FAC + I12 + j) * W + m] * r2
+            pv = ws[(FAC + I21 + j) * W + m] * r1 + ws[(FAC + I22 + j) * W + m] * r2
+            ws[(k + T0 + j) * W + m] = t
+            ws[(KP + j) * W + m] = pv
+            ws[(k + F0 + j) * W + m] += ws[(FAC + FT + j) * W + m] * t + ws[(FAC + FP + j) * W + m] * pv
+            skin = ws[(k + X0 + j * NS + N) * W + m]
+            skin += ws[(FAC + AT + j) * W + m] * t + ws[(FAC + AP + j) * W + m] * pv
+            ws[(k + X0 + j * NS + N) * W + m] = skin
+            hd = h * ws[(now + DIFF + j) * W + m]
+            for i in range(N - 1, -1, -1):
+                here = (k + X0 + j * NS + i) * W + m
+                skin = (ws[here] + hd * FACTORS[i] * skin) * ws[(PIVOT + j * NS + i) * W + m]
+                ws[here] = skin
+    link = h * SLAB_LINK
+    for m in range(W):
+        slab = (1.0 - ws[OPEN * W + m]) * (1.0 if ws[AIR_FLOW * W + m] <= 0.0 else 0.0)
+        touch = slab * h * SLAB_CONTACT * ws[(k + T0 + layers - 1) * W + m]
+        above = (ws[(k + S0) * W + m] + touch) * ws[SLABF * W + m]
+        ws[(k + S0) * W + m] = above * slab
         for i in range(1, M):
-            kS[i] = (kS[i] + link * kS[i - 1]) / slab[i]
-    flows[0] = h * (bed[GTOP] * kP[0] + bed[GBOT] * kP[L - 1])
-    held = 0.0
-    for j in range(L):
-        held -= fac[RAINF, j] * kF[j]
-    flows[1] = h * held
+            above = (ws[(k + S0 + i) * W + m] + link * above) * ws[(SLABF + i) * W + m]
+            ws[(k + S0 + i) * W + m] = above * slab
+
+
+@inlined
+def solve(ws: Array, now: int, bed: int, side: int, k: int, h: float, layers: int) -> None:
+    """Solve for k. Rows FLOWV and FLOWR get the linear part of vapour out and of rain held."""
+    forward(ws, now, bed, side, k, h, layers)
+    backward(ws, now, bed, k, h, layers)
+    for m in range(W):
+        first, last = ws[KP * W + m], ws[(KP + layers - 1) * W + m]
+        top = ws[(bed + GTOP) * W + m] + ws[(bed + GFLOW) * W + m]
+        ws[FLOWV * W + m] = h * (top * first + ws[(bed + GBOT) * W + m] * last)
+        ws[FLOWR * W + m] = 0.0
+    for j in range(layers):
+        for m in range(W):
+            ws[FLOWR * W + m] -= h * ws[(FAC + RAINF + j) * W + m] * ws[(k + F0 + j) * W + m]

@@ -1,0 +1,434 @@
+"""Run one block of members through its hours: adaptive steps of the two-stage method.
+
+The method is the L-stable two-stage Rosenbrock method with gamma = 1 - 1/sqrt(2), of second
+order with any Jacobian: (I - h J) k1 = f(y), (I - h J) k2 = f(t + tau, y + tau k1) - 2 k1,
+y + tau (3/2 k1 + 1/2 k2). All members of a block take the same steps, chosen for the one
+that needs the shortest.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drydown.steps.dry.compiled import compiled, inlined
+from drydown.steps.dry.kernel import (
+    ISO,
+    LOAD,
+    OSWIN_A,
+    OSWIN_B,
+    SLAB_HEAT,
+    V,
+    bed_geometry,
+    boundary_flows,
+    capacities,
+    rates,
+    saturation,
+)
+from drydown.steps.dry.layout import BED_LAYERS, MACHINE_LAYERS
+from drydown.steps.dry.powers import isotherm_power
+from drydown.steps.dry.rows import (
+    AHEAD,
+    AIR1,
+    AIR2,
+    BED1,
+    BED2,
+    CAP,
+    COVER,
+    DRIFT,
+    ERROR,
+    F0,
+    FHALF,
+    FIRST,
+    FLOWR,
+    FLOWV,
+    GONE,
+    HEAT,
+    HEAT1,
+    HEAT2,
+    HELD,
+    HELD1,
+    HELD2,
+    K1,
+    K2,
+    NOW,
+    NS,
+    OUT1,
+    OUT2,
+    PVA,
+    RAIN,
+    S0,
+    SIDE,
+    SKY,
+    STATE,
+    SUN,
+    T0,
+    TA,
+    THEN,
+    WIND,
+    X0,
+    M,
+    N,
+    P,
+    W,
+)
+from drydown.steps.dry.rows import SIZE as WORK_SIZE
+from drydown.steps.dry.solver import factor, solve
+
+__all__ = ["OUT_COLUMNS", "START_COLUMNS", "run_block"]
+
+Array = NDArray[np.float64]
+GAMMA = 1.0 - 1.0 / math.sqrt(2.0)
+SKIN_TOLERANCE, FILM_TOLERANCE, TEMP_TOLERANCE = 20.0, 50.0, 200.0
+"""Allowed step error of skin, film and temperature, per unit of the tolerance."""
+
+OUT_COLUMNS = (
+    "moisture_db",  # mean of the lot, film water included
+    "moisture_db_low",  # driest layer
+    "moisture_db_high",  # wettest layer
+    "core_minus_surface_db",  # largest over layers
+    "bean_temp_c",  # mean of layers
+    "bean_temp_high_c",  # hottest layer
+    "surface_aw",  # wettest of skin and outer shell, over layers
+    "free_water_kg_m2",
+    "evaporated_kg_m2",  # net, from the boundary fluxes
+    "rain_held_kg_m2",
+    "water_residual",  # relative, of all water that was in the bed
+    "burner_mj_m2",  # heat given to the air of a machine
+)
+OUT_SIZE = len(OUT_COLUMNS)
+START_COLUMNS = (*(f"shell_{i}" for i in range(NS)), "film_kg_m2", "temp_c")
+"""State handed over between stages: shells inside-out (db), film water, temperature."""
+
+
+@inlined
+def read_air(ws: Array, hourly: Array, hour: int, part: float, air: int) -> None:
+    """Air at a moment of an hour: straight lines between hour ends; sun and rain as hour means.
+
+    hourly axes: hour, column (temperature, rh, sun, wind, rain, sky, covered), lane.
+    """
+    before = hour - 1 if hour > 0 else 0
+    rest = 1.0 - part
+    for m in range(W):
+        temp = rest * hourly[before, 0, m] + part * hourly[hour, 0, m]
+        rh = rest * hourly[before, 1, m] + part * hourly[hour, 1, m]
+        ws[(air + TA) * W + m] = temp
+        ws[(air + PVA) * W + m] = rh * saturation(temp)
+        ws[(air + WIND) * W + m] = rest * hourly[before, 3, m] + part * hourly[hour, 3, m]
+        ws[(air + SKY) * W + m] = rest * hourly[before, 5, m] + part * hourly[hour, 5, m]
+        ws[(air + SUN) * W + m] = hourly[hour, 2, m]
+        ws[(air + RAIN) * W + m] = hourly[hour, 4, m]
+        ws[(air + COVER) * W + m] = hourly[hour, 6, m]
+
+
+@inlined
+def begin(ws: Array, table: Array, start: Array, layers: int) -> None:
+    """Parameters and the starting state, alike in all layers."""
+    for m in range(W):
+        for c in range(table.shape[0]):
+            ws[(P + c) * W + m] = table[c, m]
+        for j in range(layers):
+            for i in range(NS):
+                ws[(STATE + X0 + j * NS + i) * W + m] = start[i, m]
+            ws[(STATE + F0 + j) * W + m] = start[NS, m] / layers
+            ws[(STATE + T0 + j) * W + m] = start[NS + 1, m]
+        for i in range(M):
+            ws[(STATE + S0 + i) * W + m] = start[NS + 1, m]
+
+
+@inlined
+def end(ws: Array, start: Array, layers: int, lane: int) -> None:
+    """The state of a lane, mixed over its layers, back into `start`."""
+    for i in range(NS):
+        total = 0.0
+        for j in range(layers):
+            total += ws[(STATE + X0 + j * NS + i) * W + lane]
+        start[i, lane] = total / layers
+    film, warm = 0.0, 0.0
+    for j in range(layers):
+        film += ws[(STATE + F0 + j) * W + lane]
+        warm += ws[(STATE + T0 + j) * W + lane]
+    start[NS, lane], start[NS + 1, lane] = film, warm / layers
+
+
+@inlined
+def rake(ws: Array, layers: int, raked: Array) -> bool:
+    """Mix the layers of each lane that is raked: each layer then holds some of all."""
+    some = False
+    for m in range(W):
+        if raked[m] < 0.5:
+            continue
+        some = True
+        for i in range(NS):
+            mean = 0.0
+            for j in range(layers):
+                mean += ws[(STATE + X0 + j * NS + i) * W + m]
+            for j in range(layers):
+                ws[(STATE + X0 + j * NS + i) * W + m] = mean / layers
+        film, warm = 0.0, 0.0
+        for j in range(layers):
+            film += ws[(STATE + F0 + j) * W + m]
+            warm += ws[(STATE + T0 + j) * W + m]
+        for j in range(layers):
+            ws[(STATE + F0 + j) * W + m] = film / layers
+            ws[(STATE + T0 + j) * W + m] = warm / layers
+    return some
+
+
+@inlined
+def report(ws: Array, layers: int, lane: int, out: Array) -> None:
+    """Fill one output row of one lane."""
+    load = ws[LOAD * W + lane] / layers
+    total, low, high, gap, warm, hot, film, aw = 0.0, 1e9, -1e9, 0.0, 0.0, -1e9, 0.0, 0.0
+    for j in range(layers):
+        x, free = 0.0, ws[(STATE + F0 + j) * W + lane]
+        for i in range(NS):
+            x += V[i] * ws[(STATE + X0 + j * NS + i) * W + lane]
+        x += free / load
+        core, shell = ws[(STATE + X0 + j * NS) * W + lane], ws[(STATE + X0 + j * NS + N - 1) * W + lane]
+        skin, t = ws[(STATE + X0 + j * NS + N) * W + lane], ws[(STATE + T0 + j) * W + lane]
+        total += x / layers
+        low, high, gap = min(low, x), max(high, x), max(gap, core - skin)
+        warm, hot, film = warm + t / layers, max(hot, t), film + free
+        level = (OSWIN_A + OSWIN_B * t) * ws[ISO * W + lane]
+        near = 1.0 / (1.0 + isotherm_power(level / (100.0 * max(skin, shell, 5e-3))))
+        aw = max(aw, 1.0 if free > ws[(BED1 + FHALF) * W + lane] else near)
+    out[0], out[1], out[2], out[3], out[4], out[5], out[6], out[7] = (
+        total,
+        low,
+        high,
+        gap,
+        warm,
+        hot,
+        aw,
+        film,
+    )
+    gone, held = ws[GONE * W + lane], ws[HELD * W + lane]
+    out[8], out[9], out[11] = gone, held, ws[HEAT * W + lane] * 1e-6
+    first = ws[FIRST * W + lane]
+    out[10] = (first + held - gone - total * ws[LOAD * W + lane]) / (first + held)
+
+
+@inlined
+def predict(ws: Array, tau: float, layers: int) -> None:
+    """State after the first stage alone, into AHEAD."""
+    for r in range(layers * NS):
+        for m in range(W):
+            ws[(AHEAD + X0 + r) * W + m] = ws[(STATE + X0 + r) * W + m] + tau * ws[(K1 + X0 + r) * W + m]
+    for j in range(layers):
+        for m in range(W):
+            ws[(AHEAD + F0 + j) * W + m] = ws[(STATE + F0 + j) * W + m] + tau * ws[(K1 + F0 + j) * W + m]
+            ws[(AHEAD + T0 + j) * W + m] = ws[(STATE + T0 + j) * W + m] + tau * ws[(K1 + T0 + j) * W + m]
+    for i in range(M):
+        for m in range(W):
+            ws[(AHEAD + S0 + i) * W + m] = ws[(STATE + S0 + i) * W + m] + tau * ws[(K1 + S0 + i) * W + m]
+
+
+@inlined
+def second_side(ws: Array, layers: int) -> None:
+    """Right-hand side of the second stage: rates ahead less twice the first stage."""
+    for j in range(layers):
+        for i in range(NS):
+            for m in range(W):
+                r = X0 + j * NS + i
+                ws[(SIDE + r) * W + m] -= 2.0 * V[i] * ws[(K1 + r) * W + m]
+        for m in range(W):
+            ws[(SIDE + F0 + j) * W + m] -= 2.0 * ws[(K1 + F0 + j) * W + m]
+            ws[(SIDE + T0 + j) * W + m] -= 2.0 * ws[(CAP + j) * W + m] * ws[(K1 + T0 + j) * W + m]
+    for i in range(M):
+        for m in range(W):
+            ws[(SIDE + S0 + i) * W + m] -= 2.0 * SLAB_HEAT * ws[(K1 + S0 + i) * W + m]
+
+
+@inlined
+def step_error(ws: Array, tau: float, tol: float, layers: int) -> float:
+    """Largest step error over lanes, 1 at the tolerance; 100 where a shell would run empty.
+
+    The difference between the second- and the first-order result: shells by moisture, the
+    skin by its own moisture, the film by the water that wets half the surface, temperature.
+    """
+    for m in range(W):
+        ws[ERROR * W + m] = 0.0
+    for j in range(layers):
+        for m in range(W):
+            worst = ws[ERROR * W + m]
+            for i in range(NS):
+                r = X0 + j * NS + i
+                one, two, x = ws[(K1 + r) * W + m], ws[(K2 + r) * W + m], ws[(STATE + r) * W + m]
+                allowed = tol if i < N else tol * SKIN_TOLERANCE * (0.1 + x)
+                change = 0.5 * tau * abs(one + two) / allowed
+                change = change if x + tau * (1.5 * one + 0.5 * two) > 0.3 * x else 100.0
+                worst = change if change > worst else worst
+            half = ws[(BED1 + FHALF) * W + m]
+            one, two, film = (
+                ws[(K1 + F0 + j) * W + m],
+                ws[(K2 + F0 + j) * W + m],
+                ws[(STATE + F0 + j) * W + m],
+            )
+            change = 0.5 * tau * abs(one + two) / (tol * FILM_TOLERANCE * (half + film))
+            worst = change if change > worst else worst
+            change = 0.5 * tau * abs(ws[(K1 + T0 + j) * W + m] + ws[(K2 + T0 + j) * W + m])
+            change /= tol * TEMP_TOLERANCE
+            worst = change if change > worst else worst
+            ws[ERROR * W + m] = worst
+    most = 0.0
+    for m in range(W):
+        error = ws[ERROR * W + m]
+        most = 100.0 if error != error else (error if error > most else most)
+    return most
+
+
+@inlined
+def accept(ws: Array, tau: float, layers: int) -> None:
+    """Take the step. A film below zero is made good by the bean."""
+    for j in range(layers):
+        for m in range(W):
+            drift = 0.0
+            for i in range(NS):
+                r = X0 + j * NS + i
+                rate = 1.5 * ws[(K1 + r) * W + m] + 0.5 * ws[(K2 + r) * W + m]
+                ws[(STATE + r) * W + m] += tau * rate
+                drift += V[i] * rate
+            ws[(DRIFT + j) * W + m] = drift
+            rate = 1.5 * ws[(K1 + F0 + j) * W + m] + 0.5 * ws[(K2 + F0 + j) * W + m]
+            film = ws[(STATE + F0 + j) * W + m] + tau * rate
+            short = film if film < 0.0 else 0.0
+            ws[(STATE + F0 + j) * W + m] = film - short
+            short *= layers / ws[LOAD * W + m]
+            for i in range(NS):
+                ws[(STATE + X0 + j * NS + i) * W + m] += short
+            rate = 1.5 * ws[(K1 + T0 + j) * W + m] + 0.5 * ws[(K2 + T0 + j) * W + m]
+            ws[(STATE + T0 + j) * W + m] += tau * rate
+    for i in range(M):
+        for m in range(W):
+            rate = 1.5 * ws[(K1 + S0 + i) * W + m] + 0.5 * ws[(K2 + S0 + i) * W + m]
+            ws[(STATE + S0 + i) * W + m] += tau * rate
+    for m in range(W):
+        ws[GONE * W + m] += tau * (1.5 * ws[OUT1 * W + m] + 0.5 * ws[OUT2 * W + m])
+        ws[HELD * W + m] += tau * (1.5 * ws[HELD1 * W + m] + 0.5 * ws[HELD2 * W + m])
+        ws[HEAT * W + m] += 0.5 * tau * (ws[HEAT1 * W + m] + ws[HEAT2 * W + m])
+
+
+@inlined
+def both_stages(ws: Array, hourly: Array, hour: int, at: float, tau: float, tol: float, layers: int) -> float:
+    """Both stages of one step for a fixed number of layers; returns its error."""
+    h = GAMMA * tau
+    read_air(ws, hourly, hour, at / 3600.0, AIR1)
+    read_air(ws, hourly, hour, (at + tau) / 3600.0, AIR2)
+    capacities(ws, STATE, layers, 0.5 * tau, DRIFT)
+    bed_geometry(ws, AIR1, BED1, layers)
+    bed_geometry(ws, AIR2, BED2, layers)
+    rates(ws, STATE, NOW, BED1, AIR1, SIDE, layers)
+    boundary_flows(ws, NOW, BED1, layers, OUT1, HELD1, HEAT1)
+    factor(ws, STATE, NOW, BED1, AIR1, h, layers)
+    solve(ws, NOW, BED1, SIDE, K1, h, layers)
+    for m in range(W):
+        ws[OUT1 * W + m] += ws[FLOWV * W + m]
+        ws[HELD1 * W + m] += ws[FLOWR * W + m]
+    predict(ws, tau, layers)
+    rates(ws, AHEAD, THEN, BED2, AIR2, SIDE, layers)
+    boundary_flows(ws, THEN, BED2, layers, OUT2, HELD2, HEAT2)
+    second_side(ws, layers)
+    solve(ws, NOW, BED1, SIDE, K2, h, layers)
+    for m in range(W):
+        ws[OUT2 * W + m] += ws[FLOWV * W + m] - 2.0 * ws[OUT1 * W + m]
+        ws[HELD2 * W + m] += ws[FLOWR * W + m] - 2.0 * ws[HELD1 * W + m]
+    return step_error(ws, tau, tol, layers)
+
+
+@compiled
+def step_bed(ws: Array, hourly: Array, hour: int, at: float, tau: float, tol: float) -> float:
+    """A step of a bed. The number of layers is a constant here, for speed."""
+    return both_stages(ws, hourly, hour, at, tau, tol, BED_LAYERS)
+
+
+@compiled
+def step_machine(ws: Array, hourly: Array, hour: int, at: float, tau: float, tol: float) -> float:
+    """A step of a machine."""
+    return both_stages(ws, hourly, hour, at, tau, tol, MACHINE_LAYERS)
+
+
+@inlined
+def try_step(ws: Array, hourly: Array, hour: int, at: float, tau: float, tol: float, layers: int) -> float:
+    """Both stages of one step; returns its error. Nothing is kept until `accept`."""
+    if layers == BED_LAYERS:
+        return step_bed(ws, hourly, hour, at, tau, tol)
+    return step_machine(ws, hourly, hour, at, tau, tol)
+
+
+@compiled
+def one_hour(ws: Array, hourly: Array, hour: int, tau: float, tol: float, layers: int) -> tuple[float, int]:
+    """Advance one hour by adaptive steps; returns the next step length and the steps tried."""
+    at, taken = 0.0, 0
+    while at < 3599.999:
+        rest = 3600.0 - at
+        if tau > 0.999 * rest:
+            tau = rest
+        elif tau > 0.5 * rest:
+            tau = 0.5 * rest
+        error = try_step(ws, hourly, hour, at, tau, tol, layers)
+        taken += 1
+        if error > 1.0 and tau > 1.0:
+            tau *= max(0.2, 0.9 / math.sqrt(error))
+            continue
+        accept(ws, tau, layers)
+        at += tau
+        tau *= min(4.0, 0.9 / math.sqrt(max(error, 1e-6)))
+    return tau, taken
+
+
+@compiled
+def run_block(
+    table: Array,
+    hourly: Array,
+    raked: Array,
+    start: Array,
+    target_db: float,
+    tol: float,
+    layers: int,
+    out: Array,
+    done: Array,
+) -> int:
+    """Run a block of LANES members through the hours; returns the steps tried.
+
+    table (parameter, lane); hourly (hour, column, lane); raked (hour, lane); start
+    (START_COLUMNS, lane), replaced by the state at each lane's end; out (lane, hour + 1, column); done (lane):
+    hour the target was met, -1 if never. A lane that met the target is taken off: its later
+    rows repeat the last. `tol` is the step tolerance, kg water per kg dry matter.
+    """
+    ws = np.zeros(WORK_SIZE)
+    begin(ws, table, start, layers)
+    capacities(ws, STATE, layers, 0.0, DRIFT)
+    read_air(ws, hourly, 0, 0.0, AIR1)
+    bed_geometry(ws, AIR1, BED1, layers)
+    waiting, taken, tau = W, 0, 300.0
+    for m in range(W):
+        report(ws, layers, m, out[m, 0])
+        ws[FIRST * W + m] = out[m, 0, 0] * ws[LOAD * W + m]
+        out[m, 0, 10] = 0.0
+        done[m] = -1.0
+    for hour in range(hourly.shape[0]):
+        if waiting == 0:
+            for m in range(W):
+                out[m, hour + 1] = out[m, hour]
+            continue
+        if rake(ws, layers, raked[hour]):
+            tau = min(tau, 300.0)
+        tau, tried = one_hour(ws, hourly, hour, tau, tol, layers)
+        taken += tried
+        for m in range(W):
+            if done[m] >= 0.0:
+                out[m, hour + 1] = out[m, hour]
+                continue
+            report(ws, layers, m, out[m, hour + 1])
+            before, now = out[m, hour, 0], out[m, hour + 1, 0]
+            if now <= target_db:
+                done[m] = hour + (before - target_db) / max(before - now, 1e-12)
+                end(ws, start, layers, m)
+                waiting -= 1
+    for m in range(W):
+        if done[m] < 0.0:
+            end(ws, start, layers, m)
+    return taken
