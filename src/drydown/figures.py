@@ -17,13 +17,13 @@ __all__ = ["Band", "Figure", "Source", "Status", "weakest"]
 class Status(StrEnum):
     """How a number is known, from strongest to weakest."""
 
+    STATED = "stated by the user"
     PUBLISHED = "published"
     SECOND_HAND = "second-hand"
     DERIVED = "derived"
     COMMON_PRACTICE = "common practice"
     FROM_MEMORY = "from memory"
     OWN_ESTIMATE = "own estimate"
-    STATED = "stated by the user"
 
 
 _ORDER = list(Status)

@@ -121,6 +121,8 @@ BAD = [
         "station file as well",
     ),
     (("station", "check", "nothing.toml"), "station new"),
+    (("dry", "--form", "washed", "--start", "2026-06-10"), "Choose: parchment"),
+    (("dry", "--form", "cherry", "--start", "2026-06-10", "--weather-file", "w.xls"), "ends in '.xls'"),
 ]
 
 
@@ -176,3 +178,41 @@ def test_a_station_with_an_own_weather_file(station: Path, tmp_path: Path) -> No
     code, text, _ = call(*args, "--weather-file", str(file), "--json")
     assert code == 0
     assert "band without weather" in json.loads(text)["weather"]
+
+
+@pytest.mark.parametrize(
+    ("more", "sentence"),
+    [(("--moisture-now-percent-wb", "0.4"), "write 40"), (("--moisture-now-percent-wb", "150"), "from 3 to 80"),
+     (("--moisture-now-percent-wb", "nan"), "from 3 to 80"), (("--target-percent-wb", "0.11"), "write 11"),
+     (("--members", "1"), "from 2 to 2000"), (("--load-kg-m2", "900"), "load")],
+)  # fmt: skip
+def test_numbers_out_of_range(station: Path, more: tuple[str, ...], sentence: str) -> None:
+    code, _, err = call(
+        "dry", "--form", "parchment", "--start", "2026-06-10", "--station", str(station), *more
+    )
+    assert code == 2
+    assert sentence in err
+    assert len(err.strip().splitlines()) == 1
+
+
+def test_years_and_seeds_out_of_range(station: Path) -> None:
+    args = ("dry", "--form", "parchment", "--station", str(station), "--start")
+    assert "year must be" in call(*args, "9999-12-30")[2]
+    assert call(*args, "2026-06-10", "--seed", "-1")[0] == 2
+
+
+def test_a_lot_already_at_its_target(station: Path) -> None:
+    args = (
+        "dry",
+        "--form",
+        "parchment",
+        "--start",
+        "2026-06-10",
+        "--station",
+        str(station),
+        "--members",
+        "9",
+    )
+    code, text, _ = call(*args, "--moisture-now-percent-wb", "9", "--json")
+    assert code == 0
+    assert json.loads(text)["figures"]["dry_days"]["value"] == 0.0

@@ -75,3 +75,23 @@ def test_weather_files_by_their_ending(tmp_path: Path) -> None:
         read_weather(tmp_path / "w.xls", None)
     with pytest.raises(InputError, match="does not say where"):
         read_weather(tmp_path / "w.csv", None)
+
+
+def test_routes_need_their_drying_table_and_tanks() -> None:
+    text = example_text()
+    begin, end = text.index("[drying.cherry]"), text.index("# What you have measured")
+    with pytest.raises(StationFileError, match=r"route natural needs a table \[drying.cherry\]"):
+        parse_station(text[:begin] + text[end:])
+    begin, end = text.index("[[equipment.tanks]]"), text.index("# place is one of")
+    with pytest.raises(StationFileError, match="needs at least one"):
+        parse_station(text[:begin] + text[end:])
+
+
+def test_a_dryer_is_a_place_with_a_fan() -> None:
+    rows = ('name = "Bin 1"', 'kind = "static_bin"', "area_m2 = 6", "holds_kg = 1500", "air_c = 48")
+    dryer = "\n".join(("[[equipment.dryers]]", *rows, "", "[[equipment.stores]]"))
+    station = parse_station(example_text().replace("[[equipment.stores]]", dryer))
+    assert station.equipment.dryers[0].place().air_set_c == 48.0
+    wrong = dryer.replace("static_bin", "patio")
+    with pytest.raises(StationFileError, match="kind 'patio' is not one of static_bin"):
+        parse_station(example_text().replace("[[equipment.stores]]", wrong))

@@ -114,6 +114,7 @@ def _delivery(s: _Season, grower: Grower, species: str, at: datetime) -> Deliver
         key=_key(s), grower=grower, gross_g=net + tare, tare_g=tare, net_g=net,
         ripe_percent=int(s.rng.integers(84, 100)), price_per_kg=price,
         pays=round(net * price / 1000), happened_at=at, by=s.by,
+        currency=s.station.money.currency, decimals=s.station.money.decimals,
     )  # fmt: skip
 
 

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import hashlib
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import numpy as np
+from django.conf import settings
 from django.core.cache import cache
 
-from drydown.air.normals import MonthNormals
-from drydown.air.series import HourlyWeather
 from drydown.books.models import Lot
 from drydown.books.services import cherry_kg
 from drydown.matter.balance import route_balance
@@ -18,13 +17,21 @@ from drydown.matter.report import BalanceReport, report_balance
 from drydown.matter.species import species
 from drydown.outlook.forecast import DryingCase, DryingForecast, forecast
 from drydown.station.model import Station
-from drydown.station.weather import read_weather
+from drydown.station.weather import station_weather
 from drydown.steps.dry.data import FORM_OF_ROUTE
 
-__all__ = ["case_key", "lot_balance", "lot_case", "lot_forecast", "lot_form", "spread_kg"]
+__all__ = [
+    "case_key",
+    "hours_above_window",
+    "lot_balance",
+    "lot_case",
+    "lot_forecast",
+    "lot_form",
+    "spread_kg",
+]
 
 MEMBERS = 80
-VERSION = "1"
+VERSION = "2"
 
 
 def lot_form(lot: Lot) -> str:
@@ -40,9 +47,22 @@ def lot_balance(lot: Lot, station: Station) -> BalanceReport:
     fruit = cherry_kg(lot)
     floated = lot.happenings.filter(kind="float").first()
     if floated and fruit > 0 and floated.details.get("floaters_kg") is not None:
-        share = min(float(floated.details["floaters_kg"]) / fruit, 0.9)
+        share = round(min(float(floated.details["floaters_kg"]) / fruit, 0.9), 4)
         practice = practice.stated(float_share=share)
     return report_balance(species(lot.species), practice, lot.route, fruit, target)
+
+
+def hours_above_window(lot: Lot) -> float:
+    """Hours before the last reading that count as inside the mould window.
+
+    From a day after spreading until the first reading at or below 14 % wb, or the last
+    reading: the wet side is counted, because nothing drier was seen.
+    """
+    readings = list(lot.readings.order_by("happened_at", "id"))
+    if not readings or lot.spread_at is None:
+        return 0.0
+    dry = next((r for r in readings if r.moisture_wb <= 0.14), readings[-1])
+    return max(0.0, (dry.happened_at - lot.spread_at) / timedelta(hours=1) - 24.0)
 
 
 def spread_kg(lot: Lot, station: Station, fruit_kg: float) -> float:
@@ -71,9 +91,29 @@ def lot_case(lot: Lot, station: Station) -> DryingCase | None:
 
 
 def case_key(case: DryingCase, station: Station) -> str:
-    """Hash of everything a forecast depends on."""
-    text = f"{VERSION}|{MEMBERS}|{case}|{station.weather}|{station.place}"
+    """Hash of everything a forecast depends on: the case, the site, the weather's content."""
+    text = f"{VERSION}|{MEMBERS}|{case}|{_site(station)}|{station.weather.months}|{_file_stamp(station)}"
     return "forecast-" + hashlib.sha256(text.encode()).hexdigest()
+
+
+def _site(station: Station) -> tuple[float, float, float, float]:
+    p = station.place
+    return p.latitude_deg, p.longitude_deg, p.elevation_m, p.utc_offset_h
+
+
+def _folder() -> Path:
+    return Path(settings.STATION_FILE).parent
+
+
+def _file_stamp(station: Station) -> str:
+    """Size and time of the weather file, where forecasts use one."""
+    if station.weather.months is not None or station.weather.file is None:
+        return ""
+    try:
+        found = (_folder() / station.weather.file).stat()
+    except OSError:
+        return "missing"
+    return f"{station.weather.file}|{found.st_size}|{found.st_mtime_ns}"
 
 
 def lot_forecast(case: DryingCase, station: Station) -> DryingForecast:
@@ -82,14 +122,6 @@ def lot_forecast(case: DryingCase, station: Station) -> DryingForecast:
     found = cache.get(key)
     if isinstance(found, DryingForecast):
         return found
-    site = station.place.site()
-    made = forecast(case, site, _weather(station), MEMBERS, seed=1)
+    made = forecast(case, station.place.site(), station_weather(station, _folder()), MEMBERS, seed=1)
     cache.set(key, made, None)
     return made
-
-
-def _weather(station: Station) -> HourlyWeather | tuple[MonthNormals, ...]:
-    normals = station.normals()
-    if normals is not None:
-        return normals
-    return read_weather(Path(str(station.weather.file)), station.place.site())

@@ -73,6 +73,8 @@ class Delivery(models.Model):
     ripe_percent = models.PositiveSmallIntegerField(null=True)
     price_per_kg = models.PositiveBigIntegerField(help_text="smallest coin")
     pays = models.PositiveBigIntegerField(help_text="smallest coin")
+    currency = models.CharField(max_length=3)
+    decimals = models.PositiveSmallIntegerField()
     happened_at = models.DateTimeField()
     received_at = models.DateTimeField(auto_now_add=True)
     by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True)

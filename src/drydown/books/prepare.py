@@ -16,8 +16,12 @@ __all__ = [
     "needs_owner",
     "prepare_folder",
     "prepare_tables",
+    "refuse_other_kind",
     "warm_forecasts",
 ]
+
+
+DEMO_MARK = "demo.txt"
 
 
 def prepare_folder(data: Path) -> None:
@@ -33,6 +37,22 @@ def prepare_folder(data: Path) -> None:
         raise InputError(
             f"cannot be written ({error.strerror}).", str(data), "Choose a folder with --data."
         ) from error
+
+
+def refuse_other_kind(data: Path, demo: bool) -> None:
+    """A demo never opens real books, and real work never begins in a demo's folder."""
+    mark, used = (
+        (data / DEMO_MARK).exists(),
+        (data / "books.sqlite3").exists() or (data / "station.toml").exists(),
+    )
+    if demo and used and not mark:
+        raise InputError("holds a real station.", str(data), "Give the demo a folder of its own with --data.")
+    if mark and not demo:
+        raise InputError(
+            "is a demo's folder.", str(data), "Give your station a folder of its own with --data."
+        )
+    if demo:
+        (data / DEMO_MARK).write_text("A demo's folder: everything in it is invented.\n", encoding="utf-8")
 
 
 def prepare_tables() -> None:

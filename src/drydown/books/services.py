@@ -34,19 +34,36 @@ class Weighing:
     gross_g: int
     tare_g: int
     price_per_kg: int
+    currency: str
+    decimals: int
     happened_at: datetime
     day: date
     ripe_percent: int | None = None
 
 
+def _same_content(kept: tuple[Any, ...], sent: tuple[Any, ...]) -> None:
+    """A key stands for one content: the same form sent again is fine, another is refused."""
+    if kept != sent:
+        raise InputError(
+            "this form was sent before with other values, and those are kept.",
+            fix="Open the page anew to send another one.",
+        )
+
+
 def add_grower(name: str, village: str) -> Grower:
-    """A new grower with the next free number."""
+    """A new grower with the next free number; the same name in the same village is refused."""
     cleaned = " ".join(name.split())
     if not cleaned:
         raise InputError("is empty.", "grower", "Write the grower's name.")
     if len(cleaned) > 80 or len(village) > 80:
         raise InputError("is longer than 80 characters.", "grower or village")
     with transaction.atomic():
+        twin = Grower.objects.filter(name__iexact=cleaned, village__iexact=village.strip()).first()
+        if twin:
+            raise InputError(
+                f"There is a grower {twin} already.",
+                fix="Use that number, or add a village to tell them apart.",
+            )
         top = Grower.objects.aggregate(top=Max("number"))["top"] or 100
         return Grower.objects.create(number=top + 1, name=cleaned, village=village.strip())
 
@@ -75,6 +92,10 @@ def receive(w: Weighing, by: User | None) -> Delivery:
     with transaction.atomic():
         before = Delivery.objects.filter(key=w.key).first()
         if before:
+            _same_content(
+                (before.gross_g, before.tare_g, before.lot.species, before.lot.route),
+                (w.gross_g, w.tare_g, w.species, w.route),
+            )
             return before
         net = w.gross_g - w.tare_g
         return Delivery.objects.create(
@@ -87,6 +108,8 @@ def receive(w: Weighing, by: User | None) -> Delivery:
             ripe_percent=w.ripe_percent,
             price_per_kg=w.price_per_kg,
             pays=to_minor(Decimal(net) * w.price_per_kg / 1000, 0),
+            currency=w.currency,
+            decimals=w.decimals,
             happened_at=w.happened_at,
             by=by,
         )
@@ -105,6 +128,7 @@ def take_step(
     with transaction.atomic():
         before = Happening.objects.filter(key=key).first()
         if before:
+            _same_content((before.kind, before.details), (kind, details))
             return before
         fresh = Lot.objects.select_for_update().get(pk=lot.pk)
         if kind not in [s.kind for s in next_steps(fresh)]:
@@ -113,6 +137,7 @@ def take_step(
                 fresh.code,
                 "Someone may have recorded the step already; look at its way below.",
             )
+        _plausible(fresh, kind, at, details)
         last = fresh.happenings.order_by("-happened_at").first()
         if last and at < last.happened_at:
             raise InputError(
@@ -126,6 +151,20 @@ def take_step(
             fresh.spread_at = at
         fresh.save()
         return Happening.objects.create(key=key, lot=fresh, kind=kind, details=details, happened_at=at, by=by)
+
+
+def _plausible(lot: Lot, kind: str, at: datetime, details: dict[str, Any]) -> None:
+    """Refuse what cannot be: before the fruit came, more lights or more coffee than fruit."""
+    first = lot.deliveries.order_by("happened_at").first()
+    if first and at < first.happened_at:
+        raise InputError("is before the lot's first fruit was weighed in.", kind, "Check the time.")
+    fruit = cherry_kg(lot)
+    for name, most in (("floaters_kg", 0.9 * fruit), ("mass_kg", fruit)):
+        value = details.get(name)
+        if value is not None and value > most:
+            raise RangeError(
+                f"{value:g} kg is more than can come of {fruit:g} kg of fruit.", kind, "Check the weight."
+            )
 
 
 def record_reading(
@@ -144,11 +183,16 @@ def record_reading(
         raise RangeError(f"bean temperature must be 0 to 80 C, got {bean_temp_c:g}.", lot.code)
     if not method.strip():
         raise InputError("is empty.", "method", "Name the meter or oven method.")
+    if lot.stage != Lot.Stage.DRYING:
+        raise InputError(f"is {lot.get_stage_display()}; a reading belongs to a drying lot.", lot.code)
     if lot.spread_at is None or at < lot.spread_at:
         raise InputError("is not spread yet at that time.", lot.code)
     with transaction.atomic():
         before = Reading.objects.filter(key=key).first()
         if before:
+            _same_content(
+                (before.moisture_wb, before.method), (moisture_percent_wb / 100.0, method.strip()[:60])
+            )
             return before
         return Reading.objects.create(
             key=key,

@@ -56,13 +56,11 @@ def demo(data: Data = Path("data/demo"), host: Host = "127.0.0.1", port: Port = 
 
 
 def owner_link(data: Data = Path("drydown-data"), host: Host = "127.0.0.1", port: Port = 8321) -> None:
-    """Print a new one-time link for the owner's first entry."""
+    """Print a new one-time link: the owner's first entry, or a new password for the owner."""
     with answering():
         _begin(data, demo=False)
-        from drydown.books.prepare import make_owner_link, needs_owner  # noqa: PLC0415
+        from drydown.books.prepare import make_owner_link  # noqa: PLC0415
 
-        if not needs_owner():
-            raise InputError("there is an owner already.", str(data))
         out.print(f"http://{host}:{port}/first/{make_owner_link()}/", markup=False)
 
 
@@ -91,9 +89,10 @@ def _begin(data: Path, demo: bool) -> None:
         raise InputError(
             "the desk is not installed.", "drydown", "Install drydown[desk], or use `make run`."
         ) from error
-    from drydown.books.prepare import prepare_folder, prepare_tables  # noqa: PLC0415
+    from drydown.books.prepare import prepare_folder, prepare_tables, refuse_other_kind  # noqa: PLC0415
 
     prepare_folder(data.resolve())
+    refuse_other_kind(data.resolve(), demo)
     django.setup()
     prepare_tables()
 
@@ -106,12 +105,14 @@ def _run(host: str, port: int) -> None:
 
     if host not in {"127.0.0.1", "localhost", "::1"}:
         os.environ.setdefault("DRYDOWN_HOSTS", "*")
+    os.environ["DRYDOWN_PARENT"] = str(os.getpid())
     Granian(
         "drydown.desk.wsgi:application",
         address=host,
         port=port,
         interface=Interfaces.WSGI,
         workers=1,
+        respawn_failed_workers=True,
         blocking_threads=4,
         log_level=LogLevels.warning,
     ).serve()

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from drydown.cli.show import answering, figures_table, out, print_cautions, print_json, waiting
-from drydown.errors import InputError
+from drydown.errors import InputError, RangeError
 
 if TYPE_CHECKING:
     from drydown.air.normals import MonthNormals
@@ -37,26 +37,35 @@ def dry_lot(
     station: Annotated[Path | None, typer.Option(help="station file: normals, routine, load")] = None,
     weather_file: Annotated[Path | None, typer.Option(help="EPW, or CSV together with --station")] = None,
     members: Annotated[int, typer.Option(help="futures in the ensemble")] = 200,
-    seed: Annotated[int, typer.Option(help="same seed, same answer")] = 1,
+    seed: Annotated[int, typer.Option(help="same seed, same answer", min=0)] = 1,
     json: Annotated[bool, typer.Option("--json", help="print JSON, shape drydown.dry/1")] = False,
 ) -> None:
     """Forecast a drying lot: day it is dry, mould-window hours, spread, hottest bean."""
     from drydown.outlook.forecast import DryingCase, forecast  # noqa: PLC0415
     from drydown.station.load import load_station  # noqa: PLC0415
+    from drydown.steps.dry.data import form as form_of  # noqa: PLC0415
 
     with answering():
+        form_of(form, species)
         here = None if station is None else load_station(station)
-        site, weather = _weather(here, weather_file)
+        site, weather = _weather(here, weather_file, Path() if station is None else station.parent)
         habits = None if here is None else here.drying.get(form)  # type: ignore[call-overload]
         case = DryingCase(
             species,
             form,
             place,
             _given("--load-kg-m2", load_kg_m2, habits.load_kg_m2 if habits else None),
-            _given("--target-percent-wb", target_percent_wb, _target(habits)) / 100.0,
+            _percent(
+                "--target-percent-wb",
+                _given("--target-percent-wb", target_percent_wb, _target(habits)),
+                5,
+                30,
+            ),
             _moment(start).replace(tzinfo=site.zone),
             _routine(habits),
-            None if moisture_now_percent_wb is None else moisture_now_percent_wb / 100.0,
+            None
+            if moisture_now_percent_wb is None
+            else _percent("--moisture-now-percent-wb", moisture_now_percent_wb, 3, 80),
         )
         with waiting(f"running {members} futures", json):
             found = forecast(case, site, weather, members, seed)
@@ -77,6 +86,14 @@ def _given(option: str, value: float | None, fallback: float | None) -> float:
     return found
 
 
+def _percent(option: str, value: float, low: float, high: float) -> float:
+    """Per cent to a fraction; a fraction typed by mistake is noticed."""
+    if not low <= value <= high:
+        hint = f"Per cent: write {value * 100:g}, not {value:g}." if 0 < value < 1 else ""
+        raise RangeError(f"must be from {low:g} to {high:g} per cent, got {value:g}.", option, hint)
+    return value / 100.0
+
+
 def _moment(text: str) -> datetime:
     try:
         moment = datetime.fromisoformat(text)
@@ -84,6 +101,8 @@ def _moment(text: str) -> datetime:
         raise InputError(f"'{text}' is not a time.", "--start", "Write 2026-06-10T09:00.") from error
     if moment.tzinfo is not None:
         raise InputError("takes local standard time without a zone.", "--start")
+    if not 1990 <= moment.year <= 2200:
+        raise RangeError(f"year must be from 1990 to 2200, got {moment.year}.", "--start")
     return moment.replace(hour=9) if len(text) <= 10 else moment
 
 
@@ -94,10 +113,10 @@ def _routine(habits: Drying | None):  # type: ignore[no-untyped-def]
 
 
 def _weather(
-    here: Station | None, weather_file: Path | None
+    here: Station | None, weather_file: Path | None, folder: Path
 ) -> tuple[Site, HourlyWeather | tuple[MonthNormals, ...]]:
     """Site and weather from what was given; nothing is invented."""
-    from drydown.station.weather import read_weather  # noqa: PLC0415
+    from drydown.station.weather import read_weather, station_weather  # noqa: PLC0415
 
     if weather_file is not None:
         series = read_weather(weather_file, None if here is None else here.place.site())
@@ -106,11 +125,7 @@ def _weather(
         raise InputError(
             "no weather.", "drydown dry", "Give --station (with monthly normals) or --weather-file."
         )
-    normals = here.normals()
-    if normals is not None:
-        return here.place.site(), normals
-    series = read_weather(Path(str(here.weather.file)), here.place.site())
-    return series.site, series
+    return here.place.site(), station_weather(here, folder)
 
 
 def _print(found: DryingForecast, assumed_routine: bool) -> None:
@@ -132,8 +147,9 @@ def _print(found: DryingForecast, assumed_routine: bool) -> None:
             "Routine taken as: raked at 8, 10, 12, 14, 16 h, covered 17:30 to 07:30 and in rain "
             "(common practice, no source). A station file states your own."
         )
-    words, source = window_state(found.figures["mould_window_h"].value)
-    out.print(f"Mould window (middle): {words} ({source.text}).", markup=False)
+    window = found.figures["mould_window_h"]
+    words, source = window_state(window.value, window.high)
+    out.print(f"Mould window: {words} ({source.text}).", markup=False)
     for rule in check_rules(case.target_wb, 20.0, case.form, case.species):
         out.print(f"At the target, {rule.words()} [{rule.source.text}]", markup=False)
     for note in found.notes:

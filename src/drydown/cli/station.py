@@ -48,11 +48,14 @@ def check(
     with answering():
         try:
             station = load_station(path)
-        except StationFileError as error:
+        except InputError as error:
+            lines = (
+                error.lines if isinstance(error, StationFileError) else [f"{error.what} {error.fix}".strip()]
+            )
             if json:
-                print_json({"shape": "drydown.station/1", "good": False, "problems": error.lines})
+                print_json({"shape": "drydown.station/1", "good": False, "problems": lines})
             else:
-                for line in error.lines:
+                for line in lines:
                     err.print(f"{path.name}: {line}", markup=False)
             sys.exit(EXIT_INPUT)
         if json:

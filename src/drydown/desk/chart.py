@@ -91,6 +91,9 @@ def _altair() -> Any:
 def curve_words(found: DryingForecast) -> str:
     """The chart in one sentence, for those who do not see it."""
     start = found.curve_wb[1, 0] * 100.0
+    if start <= found.case.target_wb * 100.0:
+        target = found.case.target_wb * 100.0
+        return f"At {start:.1f} % wet basis the lot is at or below its target of {target:g} %."
     early, middle, late = found.dry_on()
     names = [m.strftime("%d %b") if m else "later than the forecast reaches" for m in (early, middle, late)]
     return (

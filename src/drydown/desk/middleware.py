@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import UTC
 
 from django.conf import settings
 from django.contrib.auth import get_user_model, login
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
+from django.utils import timezone
 
-__all__ = ["content_rules", "demo_owner", "entered_only"]
+from drydown.desk.context import find_station
+from drydown.errors import InputError
+
+__all__ = ["content_rules", "demo_owner", "entered_only", "station_time"]
 
 Answer = Callable[[HttpRequest], HttpResponse]
 OPEN_PATHS = ("/enter/", "/first/", "/static/", "/alive/")
@@ -26,6 +31,8 @@ def content_rules(answer: Answer) -> Answer:
     def handle(request: HttpRequest) -> HttpResponse:
         response = answer(request)
         response.headers.setdefault("Content-Security-Policy", POLICY)
+        if response.headers.get("Content-Type", "").startswith("text/html"):
+            response.headers["Cache-Control"] = "no-store"  # "back" must not bring an old form
         return response
 
     return handle
@@ -41,6 +48,21 @@ def demo_owner(answer: Answer) -> Answer:
             if owner is not None:
                 login(request, owner, "django.contrib.auth.backends.ModelBackend")
         return answer(request)
+
+    return handle
+
+
+def station_time(answer: Answer) -> Answer:
+    """Times are typed and shown in the station's standard time."""
+
+    def handle(request: HttpRequest) -> HttpResponse:
+        try:
+            station = find_station()
+        except InputError:
+            station = None
+        zone = station.place.site().zone if station else UTC
+        with timezone.override(zone):
+            return answer(request)
 
     return handle
 

@@ -74,6 +74,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "drydown.desk.middleware.content_rules",
+    "drydown.desk.middleware.station_time",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -119,6 +120,8 @@ CACHES = {
 }
 LOGIN_URL = "enter"
 LANGUAGE_CODE = "en"
+LANGUAGES = [("en", "English")]
+CSRF_FAILURE_VIEW = "drydown.desk.views.problem.stale_form"
 USE_I18N = True
 USE_TZ = True
 TIME_ZONE = "UTC"

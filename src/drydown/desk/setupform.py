@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from dataclasses import dataclass, field
 from typing import Any
@@ -15,7 +16,8 @@ from drydown.errors import InputError
 __all__ = ["Field", "Section", "from_post", "from_text", "sections", "to_toml"]
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-ROWS = {"equipment.pulpers": 2, "equipment.tanks": 4, "equipment.beds": 6, "equipment.stores": 2}
+SPARE_ROWS = 2
+_COORDINATE = re.compile(r"^[0-9]{1,3}([.,][0-9]{1,9})?$")
 SPECIES = ("arabica", "robusta", "liberica")
 ROUTES = ("washed", "pulped_natural", "natural")
 FORMS = {
@@ -121,7 +123,7 @@ def sections(values: dict[str, str], lists: dict[str, list[str]], problems: dict
     ]
     help_text = _("Long-term means of each month. Leave all sun cells empty if unknown.")
     found.append(Section(_("Monthly weather"), help_text, [], tuple(h for _k, h in _MONTH), months))
-    found.extend(_machine_section(prefix, make) for prefix in _MACHINES)
+    found.extend(_machine_section(prefix, make, _rows(prefix, values)) for prefix in _MACHINES)
     for form, title in FORMS.items():
         yes = ("true", "false")
         rows = [
@@ -134,10 +136,16 @@ def sections(values: dict[str, str], lists: dict[str, list[str]], problems: dict
     return found
 
 
-def _machine_section(prefix: str, make: Any) -> Section:
+def _rows(prefix: str, values: dict[str, str]) -> int:
+    """Rows to show: all that are there, and some spare ones."""
+    numbers = [int(key.split(".")[2]) for key in values if key.startswith(prefix + ".")]
+    return max(numbers, default=0) + SPARE_ROWS
+
+
+def _machine_section(prefix: str, make: Any, count: int) -> Section:
     title, columns = _MACHINES[prefix]
     rows = []
-    for i in range(1, ROWS[prefix] + 1):
+    for i in range(1, count + 1):
         row = [
             make(f"{prefix}.{i}.{key}", f"{title} {i} {key.replace('_', ' ')}", kind, "",
                  PLACES if kind == "choice" else ())
@@ -171,19 +179,17 @@ def _flatten(prefix: str, node: Any, values: dict[str, str]) -> None:
     elif isinstance(node, bool):
         values[prefix] = "true" if node else "false"
     else:
-        values[prefix] = f"{node:g}" if isinstance(node, float) and abs(node) < 1e5 else str(node)
+        values[prefix] = str(node).removesuffix(".0")
 
 
 def from_post(values: dict[str, str], lists: dict[str, list[str]]) -> dict[str, Any]:
-    """Nested data from posted fields; empty fields are left out."""
-    data: dict[str, Any] = {k: v for k, v in lists.items() if v}
-    kinds = {f.key: f.kind for s in sections({}, {}, {}) for f in _all_fields(s)}
-    for key, kind in kinds.items():
-        text = values.get(key, "").strip()
-        if kind != "ticks" and text:
-            _put(data, key.split("."), _typed(text, kind, key))
-    nested: dict[str, Any] = _lists(data)
-    return nested
+    """Flat data from posted fields: key -> value, None for a field left empty."""
+    found: dict[str, Any] = {key: lists.get(key, []) or None for key in ("species", "routes")}
+    for shown in (f for s in sections(values, {}, {}) for f in _all_fields(s)):
+        text = values.get(shown.key, "").strip()
+        if shown.kind != "ticks":
+            found[shown.key] = _typed(text, shown.kind, shown.key) if text else None
+    return found
 
 
 def _all_fields(section: Section) -> list[Field]:
@@ -207,46 +213,72 @@ def _typed(text: str, kind: str, key: str) -> Any:
 
 def _number(text: str, key: str) -> float:
     """Coordinates have many digits; everything else follows the rule of the gate."""
-    if key.startswith("place.") and text.replace(".", "", 1).replace(",", "", 1).isdigit():
+    if key in {"place.latitude_deg", "place.longitude_deg"} and _COORDINATE.match(text):
         return float(text.replace(",", "."))
     return float(parse_decimal(text, key))
 
 
-def _put(data: dict[str, Any], path: list[str], value: Any) -> None:
-    for part in path[:-1]:
-        data = data.setdefault(part, {})
-    data[path[-1]] = value
-
-
-def _lists(node: Any) -> Any:
-    """Tables whose keys are 1, 2, 3 become lists, in order."""
-    if not isinstance(node, dict):
-        return node
-    if node and all(key.isdigit() for key in node):
-        return [_lists(node[key]) for key in sorted(node, key=int)]
-    return {key: _lists(inner) for key, inner in node.items()}
-
-
 def to_toml(data: dict[str, Any], text: str) -> str:
-    """The file text: the old file's comments and the keys this form does not show are kept."""
+    """The file text with the shown keys put in; all other keys and all comments are kept."""
     document = tomlkit.parse(text) if text else tomlkit.document()
     if not text:
         document.add(tomlkit.comment("Station file, written by the Station page; edit freely."))
-    kept = tomllib.loads(text) if text else {}
-    for hidden in ("hullers", "dryers"):
-        if hidden in kept.get("equipment", {}):
-            data.setdefault("equipment", {}).setdefault(hidden, kept["equipment"][hidden])
-    if "file" in kept.get("weather", {}):
-        data.setdefault("weather", {}).setdefault("file", kept["weather"]["file"])
-    _merge(document, data)
+    for key, value in data.items():
+        _put(document, key.split("."), value)
+    for prefix in (*_MACHINES, "weather.months"):
+        _drop_empty_rows(document, prefix.split("."))
+    for form in FORMS:
+        _drop_empty_table(document, "drying", form)
     return tomlkit.dumps(document)
 
 
-def _merge(document: Any, data: dict[str, Any]) -> None:
-    for key in [k for k in document if k not in data]:
-        del document[key]
-    for key, value in data.items():
-        if isinstance(value, dict) and isinstance(document.get(key), dict):
-            _merge(document[key], value)
-        elif key not in document or document[key] != value:
-            document[key] = value
+def _put(node: Any, path: list[str], value: Any) -> None:
+    """Set a key deep in the document, or take it away; only what differs is touched."""
+    head, *rest = path
+    if not rest:
+        if value is None:
+            if head in node:
+                del node[head]
+        elif head not in node or node[head] != value:
+            node[head] = value
+        return
+    if rest[0].isdigit():
+        _put_row(node, head, int(rest[0]) - 1, rest[1:], value)
+        return
+    if head not in node:
+        if value is None:
+            return
+        node[head] = tomlkit.table()
+    _put(node[head], rest, value)
+
+
+def _put_row(node: Any, head: str, row: int, rest: list[str], value: Any) -> None:
+    rows = node.get(head)
+    if rows is None:
+        if value is None:
+            return
+        rows = node[head] = tomlkit.aot()
+        rows = node[head]
+    while value is not None and len(rows) <= row:
+        rows.append(tomlkit.table())
+    if row < len(rows):
+        _put(rows[row], rest, value)
+
+
+def _drop_empty_rows(document: Any, path: list[str]) -> None:
+    """Rows whose fields were all left empty go."""
+    node = document
+    for part in path[:-1]:
+        node = node.get(part, {})
+    rows = node.get(path[-1], [])
+    for i in range(len(rows) - 1, -1, -1):
+        if not rows[i]:
+            del rows[i]
+
+
+def _drop_empty_table(document: Any, *path: str) -> None:
+    node = document
+    for part in path[:-1]:
+        node = node.get(part, {})
+    if path[-1] in node and not node[path[-1]]:
+        del node[path[-1]]

@@ -6,7 +6,10 @@ from django.urls import path
 
 from drydown.desk.views import entry, gate, lot, setup, yard
 
-__all__ = ["urlpatterns"]
+__all__ = ["handler404", "handler500", "urlpatterns"]
+
+handler404 = "drydown.desk.views.problem.not_found"
+handler500 = "drydown.desk.views.problem.our_fault"
 
 urlpatterns = [
     path("", yard.home, name="home"),

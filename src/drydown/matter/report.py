@@ -76,7 +76,8 @@ def report_balance(
         "route": route.replace("_", " "),
         "moisture at hulling": f"{target_wb * 100:g} % wb",
     }
-    sources = species.sources() + tuple(dict.fromkeys(r.source for r in practice.assumptions().values()))
+    used = _used(practice, route, mucilage_kept)
+    sources = species.sources() + tuple(dict.fromkeys(r.source for r in used.values()))
     figures = {
         name: _figure(get, typical, drawn, unit, rule, inputs, sources)
         for name, (get, unit, rule) in _wanted(route).items()
@@ -85,7 +86,17 @@ def report_balance(
         max(typical.closure()[0], drawn.closure()[0]),
         max(typical.closure()[1], drawn.closure()[1]),
     )
-    return BalanceReport(species, typical, figures, practice.assumptions(), closure)
+    return BalanceReport(species, typical, figures, used, closure)
+
+
+def _used(practice: Practice, route: str, mucilage_kept: float) -> dict[str, Range]:
+    """The assumptions that play a part in a route."""
+    idle: set[str] = set()
+    if route == "natural":
+        idle |= {"pulper_loss_share", "pulp_water_l_kg_cherry"}
+    if route == "natural" or (route == "pulped_natural" and mucilage_kept >= 1.0):
+        idle |= {"sugar_fermented", "wash_water_l_kg_parchment", "cod_kg_kg_mucilage"}
+    return {key: r for key, r in practice.assumptions().items() if key not in idle}
 
 
 Getter = Callable[[Balance], Amount]

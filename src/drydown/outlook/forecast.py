@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from drydown.air.normals import MonthNormals, generate
+from drydown.air.normals import MonthNormals, generate, month_sun_kwh
 from drydown.air.series import HourlyWeather, Site
 from drydown.errors import InputError
 from drydown.figures import Band, Figure, Source, Status
@@ -117,12 +117,21 @@ def forecast(
         if undried <= 0.02 or days >= LIMIT_DAYS[case.form]:
             break
         days = min(days * 2, LIMIT_DAYS[case.form])
-    notes = [*air.notes, *([kind.note] if kind.note else [])]
+    notes = [*air.notes, *_sun_notes(site, weather), *([kind.note] if kind.note else [])]
     if undried > 0:
-        notes.append(f"{undried * 100:.0f} % of the futures are not dry after {days} days")
+        share = "fewer than 1 %" if undried < 0.01 else f"{undried * 100:.0f} %"
+        notes.append(f"{share} of the futures are not dry after {days} days")
     figures = _figures(case, kind, run, words)
     curve = np.percentile(run.moisture_wb(), PERCENTS, axis=0)
     return DryingForecast(case, kind, spot, run, figures, curve, undried, words, tuple(notes))
+
+
+def _sun_notes(site: Site, weather: HourlyWeather | tuple[MonthNormals, ...]) -> list[str]:
+    """Say where the sun of the normals was not measured."""
+    if isinstance(weather, HourlyWeather):
+        return []
+    kinds = {month_sun_kwh(site, m, n)[1] for m, n in enumerate(weather, 1)} - {"measured sun"}
+    return [f"sun of some months estimated from {kind}" for kind in sorted(kinds)]
 
 
 def _weather(

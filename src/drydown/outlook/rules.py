@@ -80,18 +80,22 @@ def check_rules(moisture_wb: float, store_c: float, form: str, species: str) -> 
     return found
 
 
-def window_state(hours: float) -> tuple[str, Source]:
+def window_state(hours: float, late_hours: float) -> tuple[str, Source]:
     """Words for the time a lot's surface spends in the mould window.
 
-    Args: hours [h] with a surface between water activity 0.80 and 0.95.
+    Args: hours, late_hours [h] with a surface between water activity 0.80 and 0.95: the
+    middle of the ensemble, and one future in ten.
     Returns: words and source. Valid range: 0 or more. Source: `rules.toml`, window.
     """
     row = _load("rules.toml")["window"]
-    days = hours / 24.0
-    if days >= row["red_days"]:
-        words = f"past {row['red_days']:g} days: outside both rules"
-    elif days >= row["amber_days"]:
-        words = f"past {row['amber_days']:g} days: inside the longer rule only"
-    else:
-        words = f"inside both rules ({row['amber_days']:g} and {row['red_days']:g} days)"
-    return words, _source(row)
+    words = f"middle {hours:.0f} h: {_against(hours, row)}; one future in ten {late_hours:.0f} h: "
+    return words + _against(late_hours, row), _source(row)
+
+
+def _against(hours: float, row: dict[str, Any]) -> str:
+    days, amber, red = hours / 24.0, row["amber_days"], row["red_days"]
+    if days >= red:
+        return f"past {red:g} days, outside both rules"
+    if days >= amber:
+        return f"past {amber:g} days, inside the longer rule only"
+    return f"inside both rules ({amber:g} and {red:g} days)"

@@ -9,7 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 from drydown.air.normals import MonthNormals
 from drydown.air.series import Site
 from drydown.matter.practice import Practice, practice
-from drydown.steps.dry.data import place_names
+from drydown.steps.dry.data import FORM_OF_ROUTE, Place, place, place_names
 from drydown.steps.dry.routine import Routine
 
 __all__ = ["Bed", "Drying", "Station"]
@@ -114,12 +114,27 @@ class Bed(Part):
 
 
 class Dryer(Part):
-    """A mechanical dryer. It is described here; forecasts for it come with the drying engine."""
+    """A mechanical dryer: kind is a place with a fan; its own air, where measured."""
 
     name: Text
-    kind: Text
+    kind: str
+    area_m2: Annotated[float, Field(gt=0, le=1000)]
     holds_kg: Annotated[float, Field(gt=0, le=100_000)]
-    air_c: Annotated[float, Field(ge=20, le=100)]
+    air_c: Annotated[float, Field(ge=20, le=100)] | None = None
+    air_m3_min_m2: Annotated[float, Field(ge=1, le=150)] | None = None
+    bean_cap_c: Annotated[float, Field(ge=25, le=60)] | None = None
+
+    @model_validator(mode="after")
+    def _known(self) -> Self:
+        fans = [name for name in place_names() if place(name).machine]
+        if self.kind not in fans:
+            raise ValueError(f"kind '{self.kind}' is not one of {', '.join(fans)}")
+        return self
+
+    def place(self) -> Place:
+        """The place with this dryer's own air."""
+        flow = None if self.air_m3_min_m2 is None else self.air_m3_min_m2 / 60.0
+        return place(self.kind).set_to(flow, self.air_c, self.bean_cap_c)
 
 
 class Store(Part):
@@ -210,6 +225,11 @@ class Station(Part):
         missing = [s for s in self.species if s not in self.money.cherry_price_per_kg]
         if missing:
             raise ValueError(f"money.cherry_price_per_kg has no price for {missing[0]}")
+        for route in self.routes:
+            if FORM_OF_ROUTE[route] not in self.drying:
+                raise ValueError(f"route {route} needs a table [drying.{FORM_OF_ROUTE[route]}]")
+        if "washed" in self.routes and not self.equipment.tanks:
+            raise ValueError("route washed needs at least one [[equipment.tanks]]")
         return self
 
     def practice(self) -> Practice:

@@ -6,10 +6,12 @@ from pathlib import Path
 
 from drydown.air.csvfile import read_csv
 from drydown.air.epw import read_epw
+from drydown.air.normals import MonthNormals
 from drydown.air.series import HourlyWeather, Site
 from drydown.errors import InputError
+from drydown.station.model import Station
 
-__all__ = ["read_weather"]
+__all__ = ["read_weather", "station_weather"]
 
 
 def read_weather(path: Path, site: Site | None) -> HourlyWeather:
@@ -26,3 +28,11 @@ def read_weather(path: Path, site: Site | None) -> HourlyWeather:
     if site is None:
         raise InputError("does not say where it was measured.", path.name, "Give the station file as well.")
     return read_csv(path, site)
+
+
+def station_weather(station: Station, folder: Path) -> HourlyWeather | tuple[MonthNormals, ...]:
+    """The weather a station gave: its normals, else its file (beside the station file)."""
+    normals = station.normals()
+    if normals is not None:
+        return normals
+    return read_weather(folder / str(station.weather.file), station.place.site())

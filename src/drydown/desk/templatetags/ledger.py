@@ -59,9 +59,20 @@ def coin(minor: int, decimals: int) -> str:
     return f"{amount:,.{int(decimals)}f}".replace(",", " ")
 
 
+_NAMES = {
+    "cod_kg_kg_mucilage": "COD, kg per kg mucilage",
+    "pulp_water_l_kg_cherry": "pulping water, L per kg fruit",
+    "wash_water_l_kg_parchment": "washing water, L per kg dry parchment",
+    "cod_kg": "COD",
+    "outturn": "outturn",
+}
+
+
 @register.filter
 def labelled(key: str) -> str:
     """A key as words, without the unit at its end."""
+    if key in _NAMES:
+        return _NAMES[key]
     for tail in ("_kg", "_l"):
         key = key.removesuffix(tail)
-    return key.replace("_kg_", " kg per kg ").replace("_l_", " L per ").replace("_", " ")
+    return key.replace("_", " ")

@@ -43,9 +43,20 @@ class OwnerForm(EnterForm):
     def clean_name(self) -> Any:
         """Refuse a name that is taken."""
         name = self.cleaned_data["name"].strip()
-        if User.objects.filter(username__iexact=name).exists():
+        if User.objects.filter(username__iexact=name, is_superuser=False).exists():
             raise ValidationError(_("This name is taken."))
         return name
+
+
+def _owner(name: str, password: str) -> User:
+    """The owner: made at the first entry, given a new name and password after that."""
+    owner = User.objects.filter(is_superuser=True).order_by("id").first()
+    if owner is None:
+        return User.objects.create_superuser(name, password=password)
+    owner.username = name
+    owner.set_password(password)
+    owner.save()
+    return owner
 
 
 @require_safe
@@ -92,9 +103,7 @@ def first(request: HttpRequest, token: str) -> HttpResponse:
         with transaction.atomic():
             used = OwnerLink.objects.filter(pk=link.pk, used_at=None).update(used_at=timezone.now())
             if used:
-                owner = User.objects.create_superuser(
-                    form.cleaned_data["name"], password=form.cleaned_data["password"]
-                )
+                owner = _owner(form.cleaned_data["name"], form.cleaned_data["password"])
         if used:
             login(request, owner, BACKEND)
             return redirect("station")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from django import forms
@@ -100,6 +100,8 @@ class Keyed(forms.Form):
             return now
         if stated > now:
             raise InputError(f"{stated:%d %b %H:%M} is in the future.", "when", "Check the time.")
+        if stated < now - timedelta(days=400):
+            raise InputError(f"{stated:%d %b %Y} is more than 400 days ago.", "when", "Check the year.")
         return stated  # type: ignore[no-any-return]
 
 

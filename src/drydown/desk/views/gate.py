@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
+from datetime import timedelta
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import Q, Sum
+from django.db import transaction
+from django.db.models import Sum
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -42,14 +44,10 @@ def gate(request: HttpRequest) -> HttpResponse:
 
 
 def _receive(form: GateForm, station: Station, request: HttpRequest) -> Delivery:
-    data = form.cleaned_data
+    """Grower and delivery together, or neither."""
+    data, money = form.cleaned_data, station.money
     at = form.moment()
-    before = Delivery.objects.filter(key=data["key"]).first()
-    if before:
-        return before
-    prices = station.money.cherry_price_per_kg
-    price = to_minor(Decimal(str(prices[data["species"]])), station.money.decimals)
-    day = at.astimezone(station.place.site().zone).date()
+    price = to_minor(Decimal(str(money.cherry_price_per_kg[data["species"]])), money.decimals)
     ripe = None if data["ripe"] is None else round(data["ripe"])
     if data["tare"] >= data["gross"]:
         raise InputError(
@@ -57,36 +55,42 @@ def _receive(form: GateForm, station: Station, request: HttpRequest) -> Delivery
             f"({data['gross'] / 1000:g} kg) or more.",
             fix="Were the two swapped?",
         )
-    grower = _grower(data)
     user: Any = request.user
-    return receive(
-        Weighing(
-            data["key"], grower, data["species"], data["route"], data["gross"], data["tare"],
-            price, at, day, ripe,
-        ),
-        user,
-    )  # fmt: skip
+    with transaction.atomic():
+        before = Delivery.objects.filter(key=data["key"]).first()
+        grower = before.grower if before and data["new_grower"] else _grower(data)
+        if before and before.grower != grower:
+            raise InputError("This form was sent before for another grower.", fix="Open the page anew.")
+        day = at.astimezone(station.place.site().zone).date()
+        weighing = Weighing(
+            data["key"], grower, data["species"], data["route"], data["gross"], data["tare"], price,
+            money.currency, money.decimals, at, day, ripe,
+        )  # fmt: skip
+        return receive(weighing, user)
 
 
 def _grower(data: dict[str, Any]) -> Grower:
-    """The grower meant by what was typed; a new one only when said so."""
+    """The grower meant by what was typed: a number, a whole name, or both; never a guess."""
     text = " ".join(data["grower"].split())
     if data["new_grower"]:
         return add_grower(text, data["village"])
-    number = re.match(r"^(\d+)\b", text)
+    number = re.match(r"^([0-9]{1,9})(?: (.+))?$", text)
     if number:
-        found = Grower.objects.filter(number=int(number[1][:9])).first()
-        if found:
+        found = Grower.objects.filter(number=int(number[1])).first()
+        if found and (number[2] is None or number[2].casefold() == found.name.casefold()):
             return found
-        raise InputError(f"No grower has the number {number[1]}.", fix="Search by name.")
-    names = list(Grower.objects.filter(name__iexact=text)[:2]) or list(
-        Grower.objects.filter(name__icontains=text)[:2]
-    )
+        if found is None and number[2] is None:
+            raise InputError(f"No grower has the number {number[1]}.", fix="Search by name.")
+    names = list(Grower.objects.filter(name__iexact=text)[:2])
     if len(names) == 1:
         return names[0]
-    if not names:
-        raise InputError(f"No grower is called '{text}'.", fix="Tick “new grower” to add one.")
-    raise InputError(f"More than one grower fits '{text}' ({names[0]}, {names[1]}).", fix="Use the number.")
+    if names:
+        raise InputError(
+            f"More than one grower is called '{text}' ({names[0]}, {names[1]}).", fix="Use the number."
+        )
+    near = list(Grower.objects.filter(name__icontains=text)[:3])
+    hint = f"Did you mean {' or '.join(str(g) for g in near)}?" if near else "Tick “new grower” to add one."
+    raise InputError(f"No grower is called '{text}'.", fix=hint)
 
 
 def _today(station: Station) -> dict[str, Any]:
@@ -120,9 +124,11 @@ def echo(request: HttpRequest) -> HttpResponse:
 @answered
 def slip(request: HttpRequest, pk: int) -> HttpResponse:
     """The slip for one delivery, with the grower's season so far."""
-    station = need_station()
+    need_station()
     found = get_object_or_404(Delivery.objects.select_related("grower", "lot"), pk=pk)
-    season = Delivery.objects.filter(Q(grower=found.grower)).aggregate(kg=Sum("net_g"), pays=Sum("pays"))
-    local = found.happened_at.astimezone(station.place.site().zone)
-    context = {"d": found, "season": season, "money": station.money, "local": local}
-    return render(request, "desk/slip.html", context)
+    since = found.happened_at - timedelta(days=365)
+    season = Delivery.objects.filter(
+        grower=found.grower, currency=found.currency, decimals=found.decimals,
+        happened_at__gt=since, happened_at__lte=found.happened_at,
+    ).aggregate(kg=Sum("net_g"), pays=Sum("pays"))  # fmt: skip
+    return render(request, "desk/slip.html", {"d": found, "season": season})

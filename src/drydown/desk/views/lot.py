@@ -7,11 +7,12 @@ from typing import Any
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
 from drydown.books.flow import PAST, STEPS, next_steps
-from drydown.books.lotview import case_key, lot_balance, lot_case, lot_forecast, lot_form
+from drydown.books.lotview import case_key, hours_above_window, lot_balance, lot_case, lot_forecast, lot_form
 from drydown.books.models import Lot
 from drydown.books.services import cherry_kg, record_reading, take_step
 from drydown.desk.chart import Dot, curve_rows, curve_svg, curve_words
@@ -70,17 +71,29 @@ def _drying(lot: Lot, station: Station) -> dict[str, Any]:
     found: dict[str, Any] = {"last": last}
     if last:
         found["rules"] = check_rules(last.moisture_wb, 20.0, lot_form(lot), lot.species)
-    case = lot_case(lot, station)
-    if lot.stage != Lot.Stage.DRYING or case is None:
+    if lot.stage != Lot.Stage.DRYING:
         return found
-    forecast = lot_forecast(case, station)
-    words, source = window_state(forecast.figures["mould_window_h"].value)
+    case = lot_case(lot, station)
+    if case is None:
+        trouble = _("No forecast: its drying place or its drying table is not in the station file.")
+        return found | {"trouble": trouble}
+    try:
+        forecast = lot_forecast(case, station)
+    except InputError as error:
+        return found | {"trouble": str(error)}
+    wet_h = hours_above_window(lot)
+    figure = forecast.figures["mould_window_h"]
+    words, source = window_state(wet_h + figure.value, wet_h + figure.high)
+    middle = forecast.dry_on()[1]
     return found | {
         "forecast": forecast,
-        "dry_on": [m and m.astimezone(station.place.site().zone) for m in forecast.dry_on()],
+        "dry_on": forecast.dry_on(),
+        "passed": middle is not None and middle < timezone.now(),
+        "at_target": case.moisture_wb_now is not None and case.moisture_wb_now <= case.target_wb,
         "curve_words": curve_words(forecast),
         "curve_rows": curve_rows(forecast),
         "curve_key": case_key(case, station)[-12:],
+        "wet_h": wet_h,
         "window_words": words,
         "window_source": source,
     }
@@ -116,6 +129,10 @@ def step(request: HttpRequest, code: str) -> HttpResponse:
     kind = request.POST.get("kind", "")
     if kind not in STEPS:
         raise InputError(f"'{kind}' is not a step.", code)
+    if kind not in [s.kind for s in next_steps(lot)]:
+        words = _("Not recorded: the lot is %(stage)s already. Someone else may have been quicker.")
+        messages.error(request, words % {"stage": lot.get_stage_display()})
+        return redirect("lot", code=code)
     asks = STEPS[kind].asks
     form = StepForm(asks, station, request.POST)
     if form.is_valid():
@@ -136,20 +153,23 @@ def reading(request: HttpRequest, code: str) -> HttpResponse:
     """Record a moisture reading."""
     lot, station = get_object_or_404(Lot, code=code), need_station()
     form = ReadingForm(request.POST)
-    if lot.spread_at is None:
-        raise InputError("is not spread yet; a reading belongs to a drying lot.", code)
+    if lot.stage != Lot.Stage.DRYING:
+        raise InputError(
+            f"is {lot.get_stage_display()}, so it is not spread yet or done; a reading belongs to a drying lot.",
+            code,
+        )
     if form.is_valid():
         data = form.cleaned_data
         try:
             user: Any = request.user
-            record_reading(
+            kept = record_reading(
                 lot, data["key"], data["moisture"], data["method"], data["bean_temp"],
                 form.moment(), user,
             )  # fmt: skip
         except InputError as error:
             form.add_error(None, str(error))
         else:
-            messages.success(request, _("Recorded: %(m)g %% wet basis.") % {"m": data["moisture"]})
+            messages.success(request, _("Recorded: %(m)g %% wet basis.") % {"m": kept.moisture_wb * 100})
             return redirect("lot", code=code)
     return _page(request, lot, station, reading_form=form)
 

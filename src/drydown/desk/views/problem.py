@@ -8,14 +8,32 @@ from typing import Concatenate, ParamSpec, cast
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
 
 from drydown.desk.context import find_station
 from drydown.errors import DrydownError, InputError
 
-__all__ = ["answered"]
+__all__ = ["answered", "not_found", "our_fault", "stale_form"]
 
 P = ParamSpec("P")
 View = Callable[Concatenate[HttpRequest, P], HttpResponse]
+
+
+def stale_form(request: HttpRequest, reason: str = "") -> HttpResponse:  # noqa: ARG001
+    """A form whose page was too old to be trusted."""
+    words = _("This page was open too long, or you left in between. Nothing was kept; open it anew.")
+    return render(request, "desk/problem.html", {"words": words}, status=403)
+
+
+def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:  # noqa: ARG001
+    """No such page or lot."""
+    return render(request, "desk/problem.html", {"words": _("There is no such page or lot.")}, status=404)
+
+
+def our_fault(request: HttpRequest) -> HttpResponse:
+    """A fault in Drydown itself."""
+    words = _("Drydown made a mistake. Nothing was kept. The station's machine has the details in its log.")
+    return render(request, "desk/problem.html", {"words": words}, status=500)
 
 
 def answered(view: View[P]) -> View[P]:

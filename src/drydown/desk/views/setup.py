@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import tomllib
 
 from django.conf import settings
 from django.contrib import messages
@@ -12,9 +13,11 @@ from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
+from drydown.books.models import Lot
 from drydown.desk.setupform import from_post, from_text, sections, to_toml
 from drydown.errors import InputError
 from drydown.station.load import StationFileError, parse_station
+from drydown.station.model import Station
 
 __all__ = ["station_page"]
 
@@ -23,16 +26,24 @@ __all__ = ["station_page"]
 def station_page(request: HttpRequest) -> HttpResponse:
     """The station description as a form; nothing is written until all of it is good."""
     file = settings.STATION_FILE
-    text = file.read_text(encoding="utf-8") if file.exists() else ""
+    try:
+        text = file.read_text(encoding="utf-8") if file.exists() else ""
+        values, lists = from_text(text)
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, TypeError, AttributeError) as error:
+        words = _(
+            "The station file cannot be read (%(why)s). Mend it by hand, then: drydown station check %(file)s"
+        )
+        return render(
+            request, "desk/problem.html", {"words": words % {"why": error, "file": file}}, status=400
+        )
     problems: dict[str, str] = {}
     general: list[str] = []
     if request.method == "POST":
         values = {k: v for k, v in request.POST.items() if isinstance(v, str)}
         lists = {k: request.POST.getlist(k) for k in ("species", "routes")}
         try:
-            data = from_post(values, lists)
-            made = to_toml(data, text)
-            parse_station(made)
+            made = to_toml(from_post(values, lists), text)
+            _keep_beds_in_use(parse_station(made))
         except StationFileError as error:
             problems, general = _sort(error.lines)
         except InputError as error:
@@ -42,8 +53,6 @@ def station_page(request: HttpRequest) -> HttpResponse:
             _write(made)
             messages.success(request, _("The station description is kept."))
             return redirect("yard")
-    else:
-        values, lists = from_text(text)
     context = {
         "sections": sections(values, lists, problems),
         "general": general,
@@ -51,6 +60,15 @@ def station_page(request: HttpRequest) -> HttpResponse:
         "is_new": not text,
     }
     return render(request, "desk/station.html", context, status=400 if problems or general else 200)
+
+
+def _keep_beds_in_use(station: Station) -> None:
+    """A drying place with lots on it keeps its name until they are off."""
+    for lot in Lot.objects.filter(stage=Lot.Stage.DRYING):
+        if station.bed(lot.bed) is None:
+            raise InputError(
+                f"'{lot.bed}' has lot {lot.code} drying on it; keep that name until it is bagged."
+            )
 
 
 def _sort(lines: list[str]) -> tuple[dict[str, str], list[str]]:

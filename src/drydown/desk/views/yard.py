@@ -9,13 +9,16 @@ from typing import Any
 from django.db.models import Sum
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from drydown.books.flow import Step, next_steps
 from drydown.books.lotview import lot_case, lot_forecast, spread_kg
 from drydown.books.models import Lot
-from drydown.desk.context import find_station, need_station
+from drydown.desk.context import need_station
 from drydown.desk.views.problem import answered
+from drydown.errors import InputError
 from drydown.outlook.forecast import DryingForecast
 from drydown.station.model import Station
 
@@ -34,12 +37,14 @@ class Row:
     steps: list[Step]
     dry_on: tuple[Any, Any, Any] | None
     last_wb: float | None
+    trouble: str
 
 
 @require_safe
+@answered
 def home(request: HttpRequest) -> HttpResponse:  # noqa: ARG001
     """The yard, or set-up while there is no station."""
-    return redirect("yard" if find_station() else "station")
+    return redirect("yard")
 
 
 @require_safe
@@ -53,18 +58,30 @@ def yard(request: HttpRequest) -> HttpResponse:
     rows = [_row(lot, station) for lot in chosen[:120]]
     rows.sort(key=lambda r: (r.dry_on is None, r.dry_on[1] or FAR if r.dry_on else FAR))
     groups = [(label, [r for r in rows if r.lot.stage == stage]) for stage, label in Lot.Stage.choices]
-    context = {"groups": [g for g in groups if g[1]], "stored": stored, "beds": _beds(rows, station)}
+    context = {
+        "groups": [g for g in groups if g[1]],
+        "stored": stored,
+        "beds": _beds(rows, station),
+        "now": timezone.now(),
+    }
     return render(request, "desk/yard.html", context)
 
 
 def _row(lot: Any, station: Station) -> Row:
     found: DryingForecast | None = None
+    trouble = ""
     if lot.stage == Lot.Stage.DRYING:
-        case = lot_case(lot, station)
-        found = lot_forecast(case, station) if case else None
+        try:
+            case = lot_case(lot, station)
+            found = lot_forecast(case, station) if case else None
+            trouble = (
+                "" if case else _("no forecast: its place or its drying table is not in the station file")
+            )
+        except InputError as error:
+            trouble = str(error)
     readings = list(lot.readings.all())
     last = readings[-1].moisture_wb if readings else None
-    return Row(lot, lot.net or 0, next_steps(lot), found.dry_on() if found else None, last)
+    return Row(lot, lot.net or 0, next_steps(lot), found.dry_on() if found else None, last, trouble)
 
 
 def _beds(rows: list[Row], station: Station) -> list[dict[str, Any]]:

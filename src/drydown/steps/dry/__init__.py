@@ -12,7 +12,8 @@ def warm() -> None:
     """Compile the kernel (or load it from its cache), so that nobody waits for it later."""
     import numpy as np  # noqa: PLC0415
 
-    from drydown.steps.dry.block import OUT_COLUMNS, START_COLUMNS, run_block  # noqa: PLC0415
+    from drydown.steps.dry.block import run_block  # noqa: PLC0415
+    from drydown.steps.dry.lanes import OUT_COLUMNS, START_COLUMNS  # noqa: PLC0415
     from drydown.steps.dry.layout import BED_LAYERS, LANES, MACHINE_LAYERS, PARAMETERS  # noqa: PLC0415
 
     table = np.ones((len(PARAMETERS), LANES))

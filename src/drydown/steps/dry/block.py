@@ -15,20 +15,16 @@ from numpy.typing import NDArray
 
 from drydown.steps.dry.compiled import compiled, inlined
 from drydown.steps.dry.kernel import (
-    ISO,
     LOAD,
-    OSWIN_A,
-    OSWIN_B,
     SLAB_HEAT,
     V,
     bed_geometry,
     boundary_flows,
     capacities,
     rates,
-    saturation,
 )
+from drydown.steps.dry.lanes import begin, end, rake, read_air, report
 from drydown.steps.dry.layout import BED_LAYERS, MACHINE_LAYERS
-from drydown.steps.dry.powers import isotherm_power
 from drydown.steps.dry.rows import (
     AHEAD,
     AIR1,
@@ -36,7 +32,6 @@ from drydown.steps.dry.rows import (
     BED1,
     BED2,
     CAP,
-    COVER,
     DRIFT,
     ERROR,
     F0,
@@ -57,158 +52,25 @@ from drydown.steps.dry.rows import (
     NS,
     OUT1,
     OUT2,
-    PVA,
-    RAIN,
     S0,
     SIDE,
-    SKY,
     STATE,
-    SUN,
     T0,
-    TA,
     THEN,
-    WIND,
     X0,
     M,
     N,
-    P,
     W,
 )
 from drydown.steps.dry.rows import SIZE as WORK_SIZE
 from drydown.steps.dry.solver import factor, solve
 
-__all__ = ["OUT_COLUMNS", "START_COLUMNS", "run_block"]
+__all__ = ["run_block"]
 
 Array = NDArray[np.float64]
 GAMMA = 1.0 - 1.0 / math.sqrt(2.0)
 SKIN_TOLERANCE, FILM_TOLERANCE, TEMP_TOLERANCE = 20.0, 50.0, 200.0
 """Allowed step error of skin, film and temperature, per unit of the tolerance."""
-
-OUT_COLUMNS = (
-    "moisture_db",  # mean of the lot, film water included
-    "moisture_db_low",  # driest layer
-    "moisture_db_high",  # wettest layer
-    "core_minus_surface_db",  # largest over layers
-    "bean_temp_c",  # mean of layers
-    "bean_temp_high_c",  # hottest layer
-    "surface_aw",  # wettest of skin and outer shell, over layers
-    "free_water_kg_m2",
-    "evaporated_kg_m2",  # net, from the boundary fluxes
-    "rain_held_kg_m2",
-    "water_residual",  # relative, of all water that was in the bed
-    "burner_mj_m2",  # heat given to the air of a machine
-)
-OUT_SIZE = len(OUT_COLUMNS)
-START_COLUMNS = (*(f"shell_{i}" for i in range(NS)), "film_kg_m2", "temp_c")
-"""State handed over between stages: shells inside-out (db), film water, temperature."""
-
-
-@inlined
-def read_air(ws: Array, hourly: Array, hour: int, part: float, air: int) -> None:
-    """Air at a moment of an hour: straight lines between hour ends; sun and rain as hour means.
-
-    hourly axes: hour, column (temperature, rh, sun, wind, rain, sky, covered), lane.
-    """
-    before = hour - 1 if hour > 0 else 0
-    rest = 1.0 - part
-    for m in range(W):
-        temp = rest * hourly[before, 0, m] + part * hourly[hour, 0, m]
-        rh = rest * hourly[before, 1, m] + part * hourly[hour, 1, m]
-        ws[(air + TA) * W + m] = temp
-        ws[(air + PVA) * W + m] = rh * saturation(temp)
-        ws[(air + WIND) * W + m] = rest * hourly[before, 3, m] + part * hourly[hour, 3, m]
-        ws[(air + SKY) * W + m] = rest * hourly[before, 5, m] + part * hourly[hour, 5, m]
-        ws[(air + SUN) * W + m] = hourly[hour, 2, m]
-        ws[(air + RAIN) * W + m] = hourly[hour, 4, m]
-        ws[(air + COVER) * W + m] = hourly[hour, 6, m]
-
-
-@inlined
-def begin(ws: Array, table: Array, start: Array, layers: int) -> None:
-    """Parameters and the starting state, alike in all layers."""
-    for m in range(W):
-        for c in range(table.shape[0]):
-            ws[(P + c) * W + m] = table[c, m]
-        for j in range(layers):
-            for i in range(NS):
-                ws[(STATE + X0 + j * NS + i) * W + m] = start[i, m]
-            ws[(STATE + F0 + j) * W + m] = start[NS, m] / layers
-            ws[(STATE + T0 + j) * W + m] = start[NS + 1, m]
-        for i in range(M):
-            ws[(STATE + S0 + i) * W + m] = start[NS + 1, m]
-
-
-@inlined
-def end(ws: Array, start: Array, layers: int, lane: int) -> None:
-    """The state of a lane, mixed over its layers, back into `start`."""
-    for i in range(NS):
-        total = 0.0
-        for j in range(layers):
-            total += ws[(STATE + X0 + j * NS + i) * W + lane]
-        start[i, lane] = total / layers
-    film, warm = 0.0, 0.0
-    for j in range(layers):
-        film += ws[(STATE + F0 + j) * W + lane]
-        warm += ws[(STATE + T0 + j) * W + lane]
-    start[NS, lane], start[NS + 1, lane] = film, warm / layers
-
-
-@inlined
-def rake(ws: Array, layers: int, raked: Array) -> bool:
-    """Mix the layers of each lane that is raked: each layer then holds some of all."""
-    some = False
-    for m in range(W):
-        if raked[m] < 0.5:
-            continue
-        some = True
-        for i in range(NS):
-            mean = 0.0
-            for j in range(layers):
-                mean += ws[(STATE + X0 + j * NS + i) * W + m]
-            for j in range(layers):
-                ws[(STATE + X0 + j * NS + i) * W + m] = mean / layers
-        film, warm = 0.0, 0.0
-        for j in range(layers):
-            film += ws[(STATE + F0 + j) * W + m]
-            warm += ws[(STATE + T0 + j) * W + m]
-        for j in range(layers):
-            ws[(STATE + F0 + j) * W + m] = film / layers
-            ws[(STATE + T0 + j) * W + m] = warm / layers
-    return some
-
-
-@inlined
-def report(ws: Array, layers: int, lane: int, out: Array) -> None:
-    """Fill one output row of one lane."""
-    load = ws[LOAD * W + lane] / layers
-    total, low, high, gap, warm, hot, film, aw = 0.0, 1e9, -1e9, 0.0, 0.0, -1e9, 0.0, 0.0
-    for j in range(layers):
-        x, free = 0.0, ws[(STATE + F0 + j) * W + lane]
-        for i in range(NS):
-            x += V[i] * ws[(STATE + X0 + j * NS + i) * W + lane]
-        x += free / load
-        core, shell = ws[(STATE + X0 + j * NS) * W + lane], ws[(STATE + X0 + j * NS + N - 1) * W + lane]
-        skin, t = ws[(STATE + X0 + j * NS + N) * W + lane], ws[(STATE + T0 + j) * W + lane]
-        total += x / layers
-        low, high, gap = min(low, x), max(high, x), max(gap, core - skin)
-        warm, hot, film = warm + t / layers, max(hot, t), film + free
-        level = (OSWIN_A + OSWIN_B * t) * ws[ISO * W + lane]
-        near = 1.0 / (1.0 + isotherm_power(level / (100.0 * max(skin, shell, 5e-3))))
-        aw = max(aw, 1.0 if free > ws[(BED1 + FHALF) * W + lane] else near)
-    out[0], out[1], out[2], out[3], out[4], out[5], out[6], out[7] = (
-        total,
-        low,
-        high,
-        gap,
-        warm,
-        hot,
-        aw,
-        film,
-    )
-    gone, held = ws[GONE * W + lane], ws[HELD * W + lane]
-    out[8], out[9], out[11] = gone, held, ws[HEAT * W + lane] * 1e-6
-    first = ws[FIRST * W + lane]
-    out[10] = (first + held - gone - total * ws[LOAD * W + lane]) / (first + held)
 
 
 @inlined
@@ -409,6 +271,9 @@ def run_block(
         ws[FIRST * W + m] = out[m, 0, 0] * ws[LOAD * W + m]
         out[m, 0, 10] = 0.0
         done[m] = -1.0
+        if out[m, 0, 0] <= target_db:
+            done[m] = 0.0
+            waiting -= 1
     for hour in range(hourly.shape[0]):
         if waiting == 0:
             for m in range(W):

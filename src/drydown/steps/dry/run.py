@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 
 from drydown.air.series import HourlyWeather
 from drydown.errors import BalanceError, InputError, RangeError
-from drydown.steps.dry.block import OUT_COLUMNS, START_COLUMNS, run_block
+from drydown.steps.dry.block import run_block
 from drydown.steps.dry.data import Form, Place
+from drydown.steps.dry.lanes import OUT_COLUMNS, START_COLUMNS
 from drydown.steps.dry.layout import BED_LAYERS, LANES, MACHINE_LAYERS, PARAMETERS, SHELLS, column
 from drydown.steps.dry.routine import Routine
 from drydown.units import STEFAN_BOLTZMANN, ZERO_C_K
