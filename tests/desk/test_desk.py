@@ -118,7 +118,8 @@ def test_a_refused_weighing_leaves_no_grower(client: Client) -> None:
 
 @pytest.mark.parametrize(
     ("typed", "answer"),
-    [("an", "Did you mean 101 Juan Ortega"), ("101 Somebody Else", "No grower is called"), ("Juan Ortega", ""),
+    [("an", "Did you mean 101 Juan Ortega"), ("101 Somebody Else", "No grower is called"),
+     ("Juan Ortega", ""),
      ("101 Juan Ortega", ""), ("101", ""), ("3 Brothers", "")],
 )  # fmt: skip
 def test_the_grower_is_never_guessed(client: Client, typed: str, answer: str) -> None:

@@ -108,18 +108,24 @@ def humidity_ratio(temp_c: Values, rh: Values, pressure_pa: Values = STANDARD_PR
 def dew_point_c(temp_c: Values, rh: Values) -> Array:
     """Temperature at which this air begins to drop water.
 
-    Equation: root of p_sat(Td) = rh p_sat(T) in Td.
+    Equation: root of ln p_sat(Td) = ln(rh p_sat(T)) in Td, by steps along the Magnus slope.
     Args: temp_c [C]; rh [fraction, above 0]. Returns: [C].
     Valid range: results from -60 to 100 C. Source: definition.
     """
     t, h = np.broadcast_arrays(_temp(temp_c), _rh(rh))
     _check("rh", h, 1e-4, 1.0, "for a dew point")
-    target = np.asarray(h * saturation_pressure_pa(t))
-    bracket = (np.full(t.shape, -60.0), np.maximum(t, -59.0))
-    found = elementwise.find_root(
-        lambda x, e: saturation_pressure_pa(np.clip(x, -60.0, 100.0)) - e, bracket, args=(target,)
-    )
-    return np.asarray(np.where(h >= 1.0, t, found.x))
+    target = np.log(h * saturation_pressure_pa(t))
+    a = target - np.log(610.94)
+    dew = np.clip(243.04 * a / (17.625 - a), -60.0, 100.0)
+    for _ in range(12):
+        gap = target - np.log(saturation_pressure_pa(dew))
+        slope = np.where(
+            dew >= 0.0, 17.625 * 243.04 / (dew + 243.04) ** 2, 22.46 * 272.62 / (dew + 272.62) ** 2
+        )
+        dew = np.clip(dew + gap / slope, -60.0, 100.0)
+        if np.abs(gap).max() < 1e-12:
+            break
+    return np.asarray(np.where(h >= 1.0, t, dew))
 
 
 def enthalpy_j_kg(temp_c: Values, rh: Values, pressure_pa: Values = STANDARD_PRESSURE_PA) -> Array:

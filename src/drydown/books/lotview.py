@@ -31,7 +31,7 @@ __all__ = [
 ]
 
 MEMBERS = 80
-VERSION = "2"
+VERSION = "3"
 
 
 def lot_form(lot: Lot) -> str:

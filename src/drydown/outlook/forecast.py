@@ -41,12 +41,12 @@ class DryingCase:
 
 @dataclass(frozen=True, slots=True)
 class DryingForecast:
-    """What comes out: figures, the curve with its band, and the run behind them."""
+    """What comes out: figures, the curve with its band, and each member's hour of being dry."""
 
     case: DryingCase
     form: Form
     place: Place
-    run: DryingRun
+    done_h: Array
     figures: dict[str, Figure]
     curve_wb: Array
     undried: float
@@ -57,7 +57,7 @@ class DryingForecast:
         """Early, middle and late moment the target is met (P10, P50, P90 of all members)."""
         found = []
         for percent in PERCENTS:
-            hour = _percentile_with_never(self.run.done_h, percent)
+            hour = _percentile_with_never(self.done_h, percent)
             found.append(None if hour is None else self.case.start + timedelta(hours=hour))
         return found[0], found[1], found[2]
 
@@ -123,7 +123,7 @@ def forecast(
         notes.append(f"{share} of the futures are not dry after {days} days")
     figures = _figures(case, kind, run, words)
     curve = np.percentile(run.moisture_wb(), PERCENTS, axis=0)
-    return DryingForecast(case, kind, spot, run, figures, curve, undried, words, tuple(notes))
+    return DryingForecast(case, kind, spot, run.done_h, figures, curve, undried, words, tuple(notes))
 
 
 def _sun_notes(site: Site, weather: HourlyWeather | tuple[MonthNormals, ...]) -> list[str]:

@@ -155,7 +155,8 @@ def reading(request: HttpRequest, code: str) -> HttpResponse:
     form = ReadingForm(request.POST)
     if lot.stage != Lot.Stage.DRYING:
         raise InputError(
-            f"is {lot.get_stage_display()}, so it is not spread yet or done; a reading belongs to a drying lot.",
+            f"is {lot.get_stage_display()}, so it is not spread yet, or done; "
+            "a reading belongs to a drying lot.",
             code,
         )
     if form.is_valid():
