@@ -6,6 +6,7 @@ import importlib
 import inspect
 import pkgutil
 import re
+from pathlib import Path
 from types import ModuleType
 
 import pytest
@@ -60,7 +61,7 @@ def test_there_are_enough_of_them() -> None:
     assert len(physical_functions()) >= 40
 
 
-def test_public_names_exist() -> None:
+def test_public_names_exist(data_folder: Path) -> None:
     for module in modules(drydown):
         if "migrations" in module.__name__ or not hasattr(module, "__all__"):
             continue
@@ -72,7 +73,6 @@ def test_public_names_exist() -> None:
 
 def test_functions_and_files_are_short() -> None:
     import ast
-    from pathlib import Path
 
     lengths = []
     for file in Path(drydown.__file__).parent.rglob("*.py"):

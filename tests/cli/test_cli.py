@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -217,3 +218,88 @@ def test_a_lot_already_at_its_target(station: Path) -> None:
     code, text, _ = call(*args, "--moisture-now-percent-wb", "9", "--json")
     assert code == 0
     assert json.loads(text)["figures"]["dry_days"]["value"] == 0.0
+
+
+def _readings(tmp_path: Path) -> tuple[Path, Path]:
+    """Weather and readings of two sun lots and one tray lot, made by the model with known numbers."""
+
+    from drydown.air.csvfile import read_csv
+    from drydown.air.series import Site
+    from drydown.station.load import example_text, parse_station
+    from drydown.steps.dry.data import form, place
+    from drydown.steps.dry.run import dry, typical_parameters
+    from tests.weatherfiles import csv_lines
+
+    weather_file = tmp_path / "w.csv"
+    weather_file.write_text("\n".join(csv_lines(24 * 28)), encoding="utf-8")
+    weather = read_csv(weather_file, Site(-3.4, 45.0, 1690.0, 3.0))
+    routine = parse_station(example_text()).drying["parchment"].routine()
+    rows = ["lot,place,load_kg_m2,spread_at,read_at,moisture_percent_wb"]
+    for name, where, day in (("one", "raised_bed", 2), ("two", "patio", 6), ("three", "tray_dryer", 4)):
+        parameters = typical_parameters(form("parchment"))
+        parameters["d40_m2_s"] = parameters["d40_m2_s"] * 1.25
+        start = weather.start.replace(day=day, hour=9)
+        run = dry(parameters, place(where), weather.window(start, 24 * 16), routine, 12 / 2.13, 0.05)
+        for h in range(3, 24 * 9, 3 if where == "tray_dryer" else 7):
+            wb = 100 * float(run.moisture_wb()[0, h])
+            if wb > 10.0:
+                at = (start + timedelta(hours=h)).strftime("%Y-%m-%d %H:%M")
+                rows.append(f"{name},{where},12,2026-03-{day:02d} 09:00,{at},{wb:.2f}")
+    file = tmp_path / "readings.csv"
+    file.write_text("\n".join(rows), encoding="utf-8")
+    return file, weather_file
+
+
+def test_fit_from_files(station: Path, tmp_path: Path) -> None:
+    readings, weather = _readings(tmp_path)
+    args = ("fit", "--readings", str(readings), "--weather-file", str(weather), "--station", str(station))
+    code, text, err = call(*args, "--form", "parchment", "--json")
+    assert code == 0, err
+    data = json.loads(text)
+    assert data["shape"] == "drydown.fit/1"
+    assert data["diffusivity_factor"]["low"] < 1.25 < data["diffusivity_factor"]["high"]
+    readings.write_text(readings.read_text().replace("2026-03-02 09:00", "soon", 1), encoding="utf-8")
+    code, _, err = call(*args, "--form", "parchment")
+    assert code == 2
+    assert "line 2, column spread_at" in err
+
+
+@pytest.mark.parametrize("form", ["parchment", "mucilage", "cherry"])
+@pytest.mark.parametrize(
+    "place", ["raised_bed", "roofed_bed", "tunnel", "patio", "static_bin", "tray_dryer", "drum"]
+)
+def test_dry_answers_for_each_form_and_place(station: Path, form: str, place: str) -> None:
+    load = "150" if place in {"static_bin", "drum"} else "12"
+    args = ("dry", "--form", form, "--place", place, "--load-kg-m2", load, "--start", "2026-06-10")
+    code, text, err = call(*args, "--station", str(station), "--members", "8", "--json")
+    assert code == 0, err
+    data = json.loads(text)
+    assert data["figures"]["dry_days"]["value"] > 0
+    assert ("heat_mj_kg" in data["figures"]) == (place in {"static_bin", "tray_dryer", "drum"})
+
+
+def test_dry_through_several_places(station: Path) -> None:
+    args = (
+        "dry",
+        "--form",
+        "parchment",
+        "--start",
+        "2026-06-10",
+        "--station",
+        str(station),
+        "--members",
+        "8",
+    )
+    code, text, _ = call(
+        *args,
+        "--place",
+        "static_bin",
+        "--load-kg-m2",
+        "200",
+        "--before",
+        "raised_bed@12/72 rest_heap@60/24",
+        "--json",
+    )
+    assert code == 0
+    assert [stop["place"] for stop in json.loads(text)["stops"]] == ["raised_bed", "rest_heap"]
+    assert "is not place@kg_m2/hours" in call(*args, "--before", "somewhere")[2]

@@ -143,6 +143,12 @@ class HourlyWeather:
         cut = {key: getattr(self, key)[:, index].copy() for key in RANGES}
         return replace(self, start=start, **cut)
 
+    def hours_from(self, start: datetime) -> int:
+        """Hours this weather can serve from a moment; a whole year wraps round and never ends."""
+        if self.hours in {8760, 8784}:
+            return self.hours
+        return max(0, self.hours - int((start - self.start) / timedelta(hours=1)))
+
     def digest(self) -> str:
         """Hash of the content, for caching."""
         total = hashlib.sha256(f"{self.site}{self.start.astimezone(UTC)}".encode())

@@ -15,7 +15,9 @@ from drydown.books.services import cherry_kg
 from drydown.matter.balance import route_balance
 from drydown.matter.report import BalanceReport, report_balance
 from drydown.matter.species import species
-from drydown.outlook.forecast import DryingCase, DryingForecast, forecast
+from drydown.outlook.case import DryingCase
+from drydown.outlook.forecast import DryingForecast, forecast
+from drydown.outlook.reasons import reasons
 from drydown.station.model import Station
 from drydown.station.weather import station_weather
 from drydown.steps.dry.data import FORM_OF_ROUTE
@@ -123,5 +125,16 @@ def lot_forecast(case: DryingCase, station: Station) -> DryingForecast:
     if isinstance(found, DryingForecast):
         return found
     made = forecast(case, station.place.site(), station_weather(station, _folder()), MEMBERS, seed=1)
+    cache.set(key, made, None)
+    return made
+
+
+def lot_reasons(case: DryingCase, station: Station) -> tuple[str, ...]:
+    """What another handling would change, kept by the hash of the inputs."""
+    key = case_key(case, station).replace("forecast", "reasons")
+    found = cache.get(key)
+    if isinstance(found, tuple):
+        return found
+    made = reasons(case, station.place.site(), station_weather(station, _folder()))
     cache.set(key, made, None)
     return made

@@ -1,10 +1,10 @@
-"""The command line: `drydown balance`, `dry`, `station`, `serve`, `demo`."""
+"""The command line: `drydown balance`, `dry`, `fit`, `station`, `serve`, `demo`."""
 
 from __future__ import annotations
 
 import typer
 
-from drydown.cli import balance, desk, dry, station
+from drydown.cli import balance, desk, dry, fit, station
 
 __all__ = ["app", "main"]
 
@@ -17,6 +17,7 @@ app = typer.Typer(
 )
 app.command("balance")(balance.balance)
 app.command("dry")(dry.dry_lot)
+app.command("fit")(fit.fit)
 app.add_typer(station.app, name="station")
 app.command("serve")(desk.serve)
 app.command("demo")(desk.demo)

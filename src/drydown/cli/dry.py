@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -14,8 +15,11 @@ from drydown.errors import InputError, RangeError
 if TYPE_CHECKING:
     from drydown.air.normals import MonthNormals
     from drydown.air.series import HourlyWeather, Site
+    from drydown.outlook.case import Stop
     from drydown.outlook.forecast import DryingForecast
     from drydown.station.model import Drying, Station
+    from drydown.steps.dry.data import Place
+    from drydown.steps.dry.routine import Routine
 
 __all__ = ["dry_lot"]
 
@@ -24,7 +28,9 @@ def dry_lot(
     form: Annotated[str, typer.Option(help="parchment (washed), mucilage (pulped) or cherry")],
     start: Annotated[str, typer.Option(help="spread at, local time: 2026-06-10 or 2026-06-10T09:00")],
     species: Annotated[str, typer.Option(help="arabica, robusta or liberica")] = "arabica",
-    place: Annotated[str, typer.Option(help="raised_bed, roofed_bed or patio")] = "raised_bed",
+    place: Annotated[
+        str, typer.Option(help="raised_bed, roofed_bed, tunnel, patio, static_bin, tray_dryer, drum ...")
+    ] = "raised_bed",
     load_kg_m2: Annotated[
         float | None, typer.Option(help="kg as spread per m2 (default: the station file's)")
     ] = None,
@@ -36,12 +42,24 @@ def dry_lot(
     ] = None,
     station: Annotated[Path | None, typer.Option(help="station file: normals, routine, load")] = None,
     weather_file: Annotated[Path | None, typer.Option(help="EPW, or CSV together with --station")] = None,
+    before: Annotated[
+        str,
+        typer.Option(
+            help="places before the last: place@kg_m2/hours, e.g. 'raised_bed@12/96 rest_heap@60/24'"
+        ),
+    ] = "",
+    air_c: Annotated[float | None, typer.Option(help="machine: air temperature the burner aims at")] = None,
+    air_m3_min_m2: Annotated[float | None, typer.Option(help="machine: air, m3 per minute and m2")] = None,
+    bean_cap_c: Annotated[float | None, typer.Option(help="machine: hottest beans allowed")] = None,
+    film_age_years: Annotated[float, typer.Option(help="tunnel: age of its film")] = 0.0,
     members: Annotated[int, typer.Option(help="futures in the ensemble")] = 200,
     seed: Annotated[int, typer.Option(help="same seed, same answer", min=0)] = 1,
     json: Annotated[bool, typer.Option("--json", help="print JSON, shape drydown.dry/1")] = False,
 ) -> None:
     """Forecast a drying lot: day it is dry, mould-window hours, spread, hottest bean."""
-    from drydown.outlook.forecast import DryingCase, forecast  # noqa: PLC0415
+    from drydown.outlook.case import DryingCase  # noqa: PLC0415
+    from drydown.outlook.forecast import forecast  # noqa: PLC0415
+    from drydown.outlook.reasons import overdrying_per_hour, reasons  # noqa: PLC0415
     from drydown.station.load import load_station  # noqa: PLC0415
     from drydown.steps.dry.data import form as form_of  # noqa: PLC0415
 
@@ -66,13 +84,23 @@ def dry_lot(
             None
             if moisture_now_percent_wb is None
             else _percent("--moisture-now-percent-wb", moisture_now_percent_wb, 3, 80),
+            _stops(before),
+            _spot(place, air_c, air_m3_min_m2, bean_cap_c, film_age_years),
         )
         with waiting(f"running {members} futures", json):
             found = forecast(case, site, weather, members, seed)
+            why = reasons(case, site, weather)
+            waiting_costs = overdrying_per_hour(case, site, weather)
         if json:
-            print_json(found.as_dict())
+            extra = {"would_change": list(why), "weight_lost_per_hour_left_on": waiting_costs}
+            print_json(found.as_dict() | extra)
             return
         _print(found, habits is None)
+        for words in why:
+            out.print(f"If {words}.", markup=False)
+        out.print(
+            f"Left on after the target: {waiting_costs * 100:.2f} % of sale weight lost an hour of sun."
+        )
 
 
 def _target(habits: Drying | None) -> float | None:
@@ -84,6 +112,30 @@ def _given(option: str, value: float | None, fallback: float | None) -> float:
     if found is None:
         raise InputError("is needed.", option, "Give it, or a station file that has it.")
     return found
+
+
+def _stops(text: str) -> tuple[Stop, ...]:
+    """Stays before the last place, from place@kg_m2/hours."""
+    from drydown.outlook.case import Stop  # noqa: PLC0415
+    from drydown.steps.dry.data import place  # noqa: PLC0415
+
+    found = []
+    for word in text.split():
+        match = re.fullmatch(r"([a-z_]+)@([0-9.]+)/([0-9]+)", word)
+        if match is None:
+            raise InputError(f"'{word}' is not place@kg_m2/hours.", "--before", "Write raised_bed@12/96.")
+        found.append(Stop(place(match[1]), float(match[2]), int(match[3])))
+    return tuple(found)
+
+
+def _spot(
+    name: str, air_c: float | None, air_m3_min_m2: float | None, bean_cap_c: float | None, years: float
+) -> Place:
+    """The place with its own air or age."""
+    from drydown.steps.dry.data import place  # noqa: PLC0415
+
+    flow = None if air_m3_min_m2 is None else air_m3_min_m2 / 60.0
+    return place(name).aged(years).set_to(flow, air_c, bean_cap_c)
 
 
 def _percent(option: str, value: float, low: float, high: float) -> float:
@@ -106,7 +158,7 @@ def _moment(text: str) -> datetime:
     return moment.replace(hour=9) if len(text) <= 10 else moment
 
 
-def _routine(habits: Drying | None):  # type: ignore[no-untyped-def]
+def _routine(habits: Drying | None) -> Routine:
     from drydown.steps.dry.routine import Routine  # noqa: PLC0415
 
     return Routine() if habits is None else habits.routine()
@@ -154,4 +206,5 @@ def _print(found: DryingForecast, assumed_routine: bool) -> None:
         out.print(f"At the target, {rule.words()} [{rule.source.text}]", markup=False)
     for note in found.notes:
         out.print(f"Note: {note}.", markup=False)
-    print_cautions(cautions("mould"))
+    topics = ("mould", "smoke", "machine") if found.place.machine else ("mould",)
+    print_cautions(cautions(*topics))

@@ -24,7 +24,7 @@ err = Console(stderr=True, soft_wrap=True, highlight=False)
 
 EXIT_INPUT = 2
 EXIT_BALANCE = 3
-FULL_DIGITS = {"kg green per kg fruit": 3, "C": 0, "h": 0, "L": 0}
+FULL_DIGITS = {"kg green per kg fruit": 3, "C": 0, "h": 0, "L": 0, "MJ/m2": 0}
 
 
 @contextmanager
@@ -82,7 +82,7 @@ def figures_table(title: str, figures: Mapping[str, Figure]) -> Table:
 
 def words(key: str) -> str:
     """A key as words: units at the end of a name are shown in their own column."""
-    for tail in ("_kg", "_l", "_h", "_c", "_days"):
+    for tail in ("_mj_kg", "_mj_m2", "_kg", "_l", "_h", "_c", "_days", "_points"):
         key = key.removesuffix(tail) if key != "dry_days" else key
     return key.replace("_", " ")
 

@@ -12,7 +12,15 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
 from drydown.books.flow import PAST, STEPS, next_steps
-from drydown.books.lotview import case_key, hours_above_window, lot_balance, lot_case, lot_forecast, lot_form
+from drydown.books.lotview import (
+    case_key,
+    hours_above_window,
+    lot_balance,
+    lot_case,
+    lot_forecast,
+    lot_form,
+    lot_reasons,
+)
 from drydown.books.models import Lot
 from drydown.books.services import cherry_kg, record_reading, take_step
 from drydown.desk.chart import Dot, curve_rows, curve_svg, curve_words
@@ -94,6 +102,7 @@ def _drying(lot: Lot, station: Station) -> dict[str, Any]:
         "curve_rows": curve_rows(forecast),
         "curve_key": case_key(case, station)[-12:],
         "wet_h": wet_h,
+        "reasons": lot_reasons(case, station),
         "window_words": words,
         "window_source": source,
     }

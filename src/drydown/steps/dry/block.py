@@ -69,6 +69,8 @@ __all__ = ["run_block"]
 
 Array = NDArray[np.float64]
 GAMMA = 1.0 - 1.0 / math.sqrt(2.0)
+STIR_S = 120.0
+"""Longest step of a lot that is stirred all the time."""
 SKIN_TOLERANCE, FILM_TOLERANCE, TEMP_TOLERANCE = 20.0, 50.0, 200.0
 """Allowed step error of skin, film and temperature, per unit of the tolerance."""
 
@@ -221,7 +223,9 @@ def try_step(ws: Array, hourly: Array, hour: int, at: float, tau: float, tol: fl
 
 
 @compiled
-def one_hour(ws: Array, hourly: Array, hour: int, tau: float, tol: float, layers: int) -> tuple[float, int]:
+def one_hour(
+    ws: Array, hourly: Array, hour: int, tau: float, tol: float, layers: int, raked: Array
+) -> tuple[float, int]:
     """Advance one hour by adaptive steps; returns the next step length and the steps tried."""
     at, taken = 0.0, 0
     while at < 3599.999:
@@ -237,6 +241,8 @@ def one_hour(ws: Array, hourly: Array, hour: int, tau: float, tol: float, layers
             continue
         accept(ws, tau, layers)
         at += tau
+        if rake(ws, layers, raked, 1.5):
+            tau = min(tau, STIR_S)
         tau *= min(4.0, 0.9 / math.sqrt(max(error, 1e-6)))
     return tau, taken
 
@@ -279,9 +285,9 @@ def run_block(
             for m in range(W):
                 out[m, hour + 1] = out[m, hour]
             continue
-        if rake(ws, layers, raked[hour]):
+        if rake(ws, layers, raked[hour], 0.5):
             tau = min(tau, 300.0)
-        tau, tried = one_hour(ws, hourly, hour, tau, tol, layers)
+        tau, tried = one_hour(ws, hourly, hour, tau, tol, layers, raked[hour])
         taken += tried
         for m in range(W):
             if done[m] >= 0.0:

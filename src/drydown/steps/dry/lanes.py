@@ -108,11 +108,14 @@ def end(ws: Array, start: Array, layers: int, lane: int) -> None:
 
 
 @inlined
-def rake(ws: Array, layers: int, raked: Array) -> bool:
-    """Mix the layers of each lane that is raked: each layer then holds some of all."""
+def rake(ws: Array, layers: int, raked: Array, least: float) -> bool:
+    """Mix the layers of each lane raked at `least` so often: each layer then holds some of all.
+
+    raked: 1 at the start of the hour, 2 all through it.
+    """
     some = False
     for m in range(W):
-        if raked[m] < 0.5:
+        if raked[m] < least:
             continue
         some = True
         for i in range(NS):

@@ -156,9 +156,9 @@ def dry_stages(
     offset, steps = np.zeros(members, dtype=np.int64), 0
     done = np.full(members, np.nan)
     for number, stage in enumerate(stages):
-        if number:
-            begin[:, SHELLS + 1] *= stage.load_dm_kg_m2 / stages[number - 1].load_dm_kg_m2
-        met, tried = _stage(parameters, stage, weather, begin, offset, values, tolerance, threads)
+        ratio = stage.load_dm_kg_m2 / stages[max(number - 1, 0)].load_dm_kg_m2
+        begin[:, SHELLS + 1] *= ratio  # film water is per m2 of the new place
+        met, tried = _stage(parameters, stage, weather, begin, offset, values, ratio, tolerance, threads)
         steps += tried
         spent = np.where(met >= 0, np.ceil(met), stage.hours or hours).astype(np.int64)
         over = np.where(met >= 0, offset + met, np.nan)
@@ -175,10 +175,14 @@ def _stage(
     begin: Array,
     offset: NDArray[np.int64],
     values: Array,
+    ratio: float,
     tolerance: float,
     threads: int | None,
 ) -> tuple[Array, int]:
-    """Run one stage of every member from its own hour; fill `values` from there on."""
+    """Run one stage of every member from its own hour; fill `values` from there on.
+
+    `ratio` carries sums per m2 of the place before over to m2 of this one.
+    """
     members, hours = values.shape[0], weather.hours
     layers = MACHINE_LAYERS if stage.place.machine and not stage.place.mixed_always else BED_LAYERS
     table = _table(parameters, stage, weather, members)
@@ -203,7 +207,7 @@ def _stage(
         for lane in range(min(LANES, members - first)):
             m = first + lane
             left = min(span, hours - offset[m])
-            out[lane, :, SUMS] += before[m, SUMS][:, None]
+            out[lane, :, SUMS] += ratio * before[m, SUMS][:, None]
             values[m, offset[m] : offset[m] + left + 1] = out[lane, : left + 1]
             values[m, offset[m] + left + 1 :] = out[lane, left]
             met[m] = ready[lane] if ready[lane] <= left else -1.0
@@ -266,7 +270,7 @@ def _hourly(place: Place, weather: HourlyWeather, routine: Routine) -> tuple[Arr
     sky = place.sky_share * weather.sky_wm2 + (1.0 - place.sky_share) * body
     wind = weather.wind_ms * place.wind_share
     rows = (weather.temp_c, weather.rh, light, wind, rain, sky, covered.astype(float))
-    raked = np.ones(hour.size) if place.mixed_always else routine.raked(hour)
+    raked = np.full(hour.size, 2.0) if place.mixed_always else routine.raked(hour)
     return np.ascontiguousarray(np.stack(rows, axis=2)), raked
 
 

@@ -1,0 +1,123 @@
+"""`drydown fit`: a station's own drying numbers from its past lots."""
+
+from __future__ import annotations
+
+import csv
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from drydown.cli.show import answering, figures_table, out, print_json, waiting
+from drydown.errors import InputError
+
+if TYPE_CHECKING:
+    from drydown.air.series import HourlyWeather
+    from drydown.outlook.fit import PastLot
+    from drydown.station.model import Station
+
+__all__ = ["fit"]
+
+COLUMNS = ("lot", "place", "load_kg_m2", "spread_at", "read_at", "moisture_percent_wb")
+
+
+def fit(
+    readings: Annotated[Path, typer.Option(help=f"CSV with columns {', '.join(COLUMNS)}; local times")],
+    weather_file: Annotated[Path, typer.Option(help="the weather the lots dried in (CSV or EPW)")],
+    station: Annotated[Path, typer.Option(help="station file: place and routines")],
+    form: Annotated[str, typer.Option(help="parchment, mucilage or cherry")],
+    json: Annotated[bool, typer.Option("--json", help="print JSON, shape drydown.fit/1")] = False,
+) -> None:
+    """Fit diffusivity and absorptance to a station's own lots, with intervals; or refuse."""
+    from drydown.outlook.fit import fit_station  # noqa: PLC0415
+    from drydown.station.load import load_station  # noqa: PLC0415
+    from drydown.station.weather import read_weather  # noqa: PLC0415
+    from drydown.steps.dry.data import form as form_of  # noqa: PLC0415
+
+    with answering():
+        kind, here = form_of(form), load_station(station)
+        weather = read_weather(weather_file, here.place.site())
+        lots = _lots(readings, here, weather, form)
+        with waiting(f"fitting {len(lots)} lots", json):
+            found = fit_station(kind, lots)
+        figures = {"diffusivity_factor": found.diffusivity_factor, "absorptance": found.absorptance}
+        if json:
+            body = {key: figure.as_dict() for key, figure in figures.items()}
+            head = {"shape": "drydown.fit/1", "form": form, "lots": found.lots, "readings": found.readings}
+            tail = {"residual_points": found.residual_points, "correlation": found.correlation}
+            print_json({**head, **body, **tail})
+            return
+        out.print(figures_table(f"{kind.label}, {found.lots} lots, {found.readings} readings", figures))
+        out.print(
+            f"Readings lie {found.residual_points:.2f} points wb from the fit (root mean square); "
+            f"correlation of the two {found.correlation:.2f}.",
+            markup=False,
+        )
+
+
+def _lots(path: Path, here: Station, weather: HourlyWeather, form: str) -> list[PastLot]:
+    """Lots of the readings file, in order of first appearance."""
+    habits = here.drying.get(form)  # type: ignore[call-overload]
+    if habits is None:
+        raise InputError(f"has no table [drying.{form}].", "station file")
+    groups: dict[str, list[tuple[int, dict[str, str]]]] = {}
+    for number, row in _rows(path):
+        groups.setdefault(row["lot"].strip(), []).append((number, row))
+    return [_lot(name, rows, path.name, habits.routine(), weather, form) for name, rows in groups.items()]
+
+
+def _rows(path: Path) -> list[tuple[int, dict[str, str]]]:
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError(f"cannot be read ({error}).", str(path)) from error
+    reader = csv.DictReader(text.splitlines())
+    absent = [c for c in COLUMNS if c not in (reader.fieldnames or ())]
+    if absent:
+        raise InputError(f"column '{absent[0]}' is missing.", f"{path.name}, line 1")
+    return [(number, row) for number, row in enumerate(reader, 2)]
+
+
+def _lot(
+    name: str,
+    rows: list[tuple[int, dict[str, str]]],
+    file: str,
+    routine: object,
+    weather: HourlyWeather,
+    form: str,
+) -> PastLot:
+    import numpy as np  # noqa: PLC0415
+
+    from drydown.outlook.fit import PastLot  # noqa: PLC0415
+    from drydown.steps.dry.data import form as form_of  # noqa: PLC0415
+    from drydown.steps.dry.data import place  # noqa: PLC0415
+
+    number, first = rows[0]
+    zone = weather.site.zone
+    spread = _time(first["spread_at"], f"{file}, line {number}, column spread_at").replace(tzinfo=zone)
+    hours, moisture = [], []
+    for line, row in rows:
+        at = _time(row["read_at"], f"{file}, line {line}, column read_at").replace(tzinfo=zone)
+        hours.append((at - spread).total_seconds() / 3600.0)
+        moisture.append(
+            _number(row["moisture_percent_wb"], f"{file}, line {line}, column moisture_percent_wb") / 100
+        )
+    wet = 1.0 + form_of(form).ranges["x_full"].typical
+    load = _number(first["load_kg_m2"], f"{file}, line {number}, column load_kg_m2") / wet
+    air = weather.window(spread.replace(minute=0, second=0), int(max(hours)) + 2)
+    return PastLot(name, place(first["place"]), routine, load, air, np.array(hours), np.array(moisture))  # type: ignore[arg-type]
+
+
+def _time(text: str, where: str) -> datetime:
+    try:
+        return datetime.fromisoformat(text.strip()).replace(tzinfo=None)
+    except ValueError as error:
+        raise InputError(f"'{text}' is not a time.", where, "Write 2026-06-10 09:00.") from error
+
+
+def _number(text: str, where: str) -> float:
+    try:
+        return float(text.strip().replace(",", "."))
+    except ValueError as error:
+        raise InputError(f"'{text}' is not a number.", where) from error

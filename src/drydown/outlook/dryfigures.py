@@ -1,0 +1,140 @@
+"""Figures of a drying ensemble: days, mould window, spread, heat, regain, fuel."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drydown.figures import Band, Figure, Source, Status
+from drydown.outlook.case import DryingCase
+from drydown.steps.dry.data import Form
+from drydown.steps.dry.run import DryingRun
+
+__all__ = ["PERCENTS", "drying_figures"]
+
+Array = NDArray[np.float64]
+PERCENTS = (10.0, 50.0, 90.0)
+CAPS_C = {"parchment": 40.0, "mucilage": 40.0, "cherry": 45.0}
+CAP_SOURCE = Source(
+    "Wintgens 2004: 40 C arabica parchment, naturals +5 C (via a trade page)", Status.SECOND_HAND
+)
+Row = tuple[Array, str, str]
+
+
+def drying_figures(case: DryingCase, kind: Form, run: DryingRun, words: str) -> dict[str, Figure]:
+    """All figures of a run, P50 with P10 and P90 over the members.
+
+    Args: case; kind of form; run; words for the weather. Returns: name -> `Figure`.
+    Valid range: any run. Source: columns of the run; each figure says its rule.
+    """
+    sources = (*kind.sources(), Source("equations in docs/drying.md", Status.DERIVED))
+    inputs = _inputs(case, kind, run, words)
+    drying, last = _while_drying(run)
+    rows = _time_rows(case, run, drying, last) | _heat_rows(run, last)
+    made = {key: _figure(v, unit, rule, inputs, sources) for key, (v, unit, rule) in rows.items()}
+    cap = made["over_cap_h"]
+    made["over_cap_h"] = Figure(
+        cap.value, cap.unit, cap.low, cap.high, cap.band, cap.rule, cap.inputs, (*sources, CAP_SOURCE)
+    )
+    return made
+
+
+def _inputs(case: DryingCase, kind: Form, run: DryingRun, words: str) -> dict[str, str]:
+    inputs = {
+        "form": kind.label,
+        "place": case.where().label,
+        "load": f"{case.load_kg_m2:g} kg/m2 as spread",
+        "target": f"{case.target_wb * 100:g} % wb",
+        "weather": words,
+        "members": str(run.values.shape[0]),
+    }
+    for number, stop in enumerate(case.stops, 1):
+        inputs[f"before, {number}"] = f"{stop.spot.label}, {stop.load_kg_m2:g} kg/m2, {stop.hours} h"
+    if case.moisture_wb_now is not None:
+        inputs["moisture now"] = f"{case.moisture_wb_now * 100:.1f} % wb"
+    return inputs
+
+
+def _while_drying(run: DryingRun) -> tuple[NDArray[np.bool_], NDArray[np.int64]]:
+    """Hours in which each member is still drying, and the hour it ends."""
+    hours = np.arange(1, run.values.shape[1])
+    end = np.where(np.isnan(run.done_h), np.inf, np.ceil(run.done_h))
+    last = np.minimum(np.where(np.isinf(end), hours[-1], end), hours[-1]).astype(np.int64)
+    return hours[None, :] <= end[:, None], last
+
+
+def _time_rows(
+    case: DryingCase, run: DryingRun, drying: NDArray[np.bool_], last: NDArray[np.int64]
+) -> dict[str, Row]:
+    members = np.arange(last.size)
+    aw = run.column("surface_aw")[:, 1:]
+    wb = run.moisture_wb()
+    gap = run.column("moisture_db_high") - run.column("moisture_db_low")
+    cap = CAPS_C[case.form]
+    over = ((run.column("bean_temp_high_c")[:, 1:] > cap) & drying).sum(axis=1)
+    return {
+        "dry_days": (run.done_h / 24.0, "days", "first moment the lot's mean moisture meets the target"),
+        "mould_window_h": (
+            ((aw >= 0.80) & (aw <= 0.95) & drying).sum(axis=1),
+            "h",
+            "hours with the wettest surface at water activity 0.80 to 0.95",
+        ),
+        "very_wet_h": (
+            ((aw > 0.95) & drying).sum(axis=1),
+            "h",
+            "hours with the wettest surface above water activity 0.95",
+        ),
+        "regain_points": (
+            100.0 * _largest_rise(wb, drying),
+            "points wb",
+            "largest rise of the mean moisture in any run of hours without drying",
+        ),
+        "layer_spread": (
+            100.0 * gap[members, last],
+            "points db",
+            "wettest less driest layer when the target is met",
+        ),
+        "core_to_skin": (
+            100.0 * run.column("core_minus_surface_db")[members, last],
+            "points db",
+            "core less skin of a bean when the target is met: a reading then under-reads the core",
+        ),
+        "over_cap_h": (over, "h", f"hours with the hottest layer above {cap:g} C"),
+    }
+
+
+def _largest_rise(wb: Array, drying: NDArray[np.bool_]) -> Array:
+    """Largest climb from a low to a later high with no lower value between."""
+    rise, best = np.zeros(wb.shape[0]), np.zeros(wb.shape[0])
+    for h in range(drying.shape[1]):
+        step = np.where(drying[:, h], wb[:, h + 1] - wb[:, h], 0.0)
+        rise = np.maximum(rise + step, 0.0)
+        best = np.maximum(best, rise)
+    return best
+
+
+def _heat_rows(run: DryingRun, last: NDArray[np.int64]) -> dict[str, Row]:
+    members = np.arange(last.size)
+    hot = run.column("bean_temp_high_c").max(axis=1)
+    rows: dict[str, Row] = {"hottest_bean_c": (hot, "C", "hottest layer at any hour end")}
+    burner = run.column("burner_mj_m2")[members, last]
+    if burner.max() > 0.0:
+        gone = run.column("evaporated_kg_m2")
+        lit = np.argmax(run.column("burner_mj_m2") > 0.0, axis=1)
+        water = np.maximum(gone[members, last] - gone[members, lit - 1], 1e-9)
+        rule = (
+            "heat given to the air over the water taken off meanwhile; divide by burner efficiency for fuel"
+        )
+        rows["heat_mj_kg"] = (burner / water, "MJ/kg water", rule)
+        rows["heat_mj_m2"] = (burner, "MJ/m2", "heat given to the air of the machine")
+    return rows
+
+
+def _figure(
+    values: Array, unit: str, rule: str, inputs: dict[str, str], sources: tuple[Source, ...]
+) -> Figure:
+    """P50 with P10 and P90; members that never dry leave nan where a percentile falls on them."""
+    filled = np.where(np.isnan(values), np.inf, values)
+    low, middle, high = np.percentile(filled, PERCENTS, method="higher")
+    out = [float(v) if np.isfinite(v) else float("nan") for v in (low, middle, high)]
+    return Figure(out[1], unit, out[0], out[2], Band.P10_P90, rule, inputs, sources)

@@ -1,0 +1,141 @@
+"""Fit a station's own drying to its past lots: few parameters, with intervals, or a refusal.
+
+Two numbers are fitted: a factor on diffusivity and the absorptance for sun. Never on days
+alone: each lot needs its moisture readings and the weather it dried in. Where the data
+cannot tell the two apart, that is said and nothing is returned.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import least_squares
+
+from drydown.air.series import HourlyWeather
+from drydown.errors import InputError
+from drydown.figures import Band, Figure, Source, Status
+from drydown.steps.dry.data import Form, Place
+from drydown.steps.dry.routine import Routine
+from drydown.steps.dry.run import DryStage, dry_stages, typical_parameters
+
+__all__ = ["PastLot", "StationFit", "fit_station"]
+
+Array = NDArray[np.float64]
+READING_SD_WB = 0.006
+"""Spread of a field reading, fraction wb: 0.59-0.77 point against the oven (Oliveros 2010)."""
+LEAST_READINGS, LEAST_LOTS = 8, 2
+MOST_CORRELATION = 0.95
+
+
+@dataclass(frozen=True, slots=True)
+class PastLot:
+    """A lot that has dried: where, how, in which weather, and its readings.
+
+    The weather begins when the lot was spread; hours [h from then] and moisture_wb [fraction]
+    of the readings; start_wb [fraction] when spread, None for the form's fresh moisture.
+    """
+
+    name: str
+    place: Place
+    routine: Routine
+    load_dm_kg_m2: float
+    weather: HourlyWeather
+    hours: Array
+    moisture_wb: Array
+    start_wb: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class StationFit:
+    """Fitted numbers with 90 % intervals, residual spread, and the correlation of the two."""
+
+    diffusivity_factor: Figure
+    absorptance: Figure
+    residual_points: float
+    correlation: float
+    lots: int
+    readings: int
+
+
+def fit_station(kind: Form, lots: Sequence[PastLot]) -> StationFit:
+    """Fit diffusivity factor and absorptance of a form to past lots.
+
+    Equation: least squares of (model - reading)/s over all readings, weakly held to the
+    priors of the form; interval from the curvature, +-1.645 sd.
+    Args: kind, the form; lots. Returns: `StationFit`.
+    Valid range: at least 2 lots and 8 readings below 60 % wb; `InputError` where the data
+    cannot tell the two numbers apart (correlation above 0.95).
+    Source: the drying step; reading error Oliveros et al. 2010, Cenicafe 61(2).
+    """
+    count = sum(lot.hours.size for lot in lots)
+    _refuse(lots, count)
+    prior = kind.ranges["absorptance"]
+    spread = (prior.high - prior.low) / 3.29
+
+    def gaps(q: Array) -> Array:
+        wide = [_model(kind, lot, q) - lot.moisture_wb for lot in lots]
+        pulls = np.array([np.log(q[0]), (q[1] - prior.typical) / (3.0 * spread)])
+        return np.concatenate([*(w / READING_SD_WB for w in wide), pulls])
+
+    begin = np.array([1.0, prior.typical])
+    found = least_squares(gaps, begin, bounds=([0.15, 0.2], [6.0, 0.98]), diff_step=5e-3, x_scale=[0.3, 0.1])
+    residual = float(np.sqrt(np.mean((found.fun[:-2] * READING_SD_WB) ** 2)))
+    scale = max(residual / READING_SD_WB, 1.0)
+    covariance = np.linalg.inv(found.jac.T @ found.jac) * scale**2
+    sd = np.sqrt(np.diag(covariance))
+    correlation = float(covariance[0, 1] / (sd[0] * sd[1]))
+    _refuse_blur(correlation, found.x, sd, spread)
+    return _result(found.x, sd, residual, correlation, len(lots), count)
+
+
+def _refuse(lots: Sequence[PastLot], count: int) -> None:
+    if len(lots) < LEAST_LOTS or count < LEAST_READINGS:
+        raise InputError(
+            f"{len(lots)} lots with {count} readings are too few; "
+            f"{LEAST_LOTS} lots and {LEAST_READINGS} readings are needed.",
+            "fit",
+        )
+    for lot in lots:
+        if lot.hours.size != lot.moisture_wb.size or np.any(np.diff(lot.hours) <= 0):
+            raise InputError("readings need increasing hours, one for each moisture.", lot.name)
+        if lot.hours[-1] > lot.weather.hours or lot.hours[0] < 0:
+            why = "A lot is never fitted on days alone."
+            raise InputError("a reading lies outside the weather given.", lot.name, why)
+        if np.any((lot.moisture_wb < 0.04) | (lot.moisture_wb > 0.75)):
+            raise InputError("readings must be from 0.04 to 0.75 (fractions wb).", lot.name)
+
+
+def _refuse_blur(correlation: float, q: Array, sd: Array, spread: float) -> None:
+    if abs(correlation) > MOST_CORRELATION or sd[0] > 0.6 * q[0] or sd[1] > 2.0 * spread:
+        raise InputError(
+            f"these readings cannot tell diffusivity from absorptance (correlation {correlation:.2f}).",
+            "fit",
+            "Add a lot dried without sun (heated air), or log the bed's temperature.",
+        )
+
+
+def _model(kind: Form, lot: PastLot, q: Array) -> Array:
+    """Moisture at the readings, run from spreading."""
+    parameters = typical_parameters(kind)
+    parameters["d40_m2_s"] = parameters["d40_m2_s"] * q[0]
+    parameters["absorptance"] = np.array([q[1]])
+    start = None if lot.start_wb is None else lot.start_wb / (1.0 - lot.start_wb)
+    air = lot.weather.window(lot.weather.start, int(np.ceil(lot.hours[-1])))
+    stage = DryStage(lot.place, lot.routine, lot.load_dm_kg_m2, 0.05)
+    run = dry_stages(parameters, [stage], air, start, threads=1)
+    return np.asarray(np.interp(lot.hours, np.arange(run.values.shape[1]), run.moisture_wb()[0]))
+
+
+def _result(q: Array, sd: Array, residual: float, correlation: float, lots: int, count: int) -> StationFit:
+    sources = (Source(f"fitted to {lots} of the station's lots, {count} readings", Status.DERIVED),)
+    rule = "least squares on moisture readings; 90 % interval from the curvature"
+    relative = 1.645 * sd[0] / q[0]
+    low, high = q[0] * np.exp(-relative), q[0] * np.exp(relative)
+    factor = Figure(float(q[0]), "times the form's", float(low), float(high), Band.STATED, rule, {}, sources)
+    half = 1.645 * float(sd[1])
+    taken = float(q[1])
+    absorbed = Figure(taken, "of the sun", taken - half, taken + half, Band.STATED, rule, {}, sources)
+    return StationFit(factor, absorbed, 100.0 * residual, correlation, lots, count)

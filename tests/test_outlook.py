@@ -1,0 +1,169 @@
+"""Forecasts, reasons and the fit to a station's own lots."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime
+
+import numpy as np
+import pytest
+
+from drydown.errors import InputError
+from drydown.outlook.case import DryingCase, Stop
+from drydown.outlook.fit import PastLot, fit_station
+from drydown.outlook.forecast import forecast
+from drydown.outlook.reasons import overdrying_per_hour, reasons
+from drydown.outlook.rules import cautions, check_rules, window_state
+from drydown.station.load import example_text, parse_station
+from drydown.steps.dry.data import form, place
+from drydown.steps.dry.routine import Routine
+from drydown.steps.dry.run import dry, typical_parameters
+from tests.dry.cases import SITE, fair_weather
+
+STATION = parse_station(example_text())
+START = datetime(2026, 6, 10, 9, tzinfo=SITE.zone)
+CASE = DryingCase("arabica", "parchment", "raised_bed", 12.0, 0.11, START, Routine())
+
+
+def test_band_widens_with_what_is_not_known() -> None:
+    normals = STATION.normals()
+    assert normals is not None
+    weather_known = forecast(CASE, SITE, fair_weather(60), 60).figures["dry_days"]
+    both = forecast(CASE, SITE, normals, 60).figures["dry_days"]
+    liberica = forecast(replace(CASE, species="liberica"), SITE, fair_weather(60), 60).figures["dry_days"]
+    assert weather_known.low < weather_known.value < weather_known.high
+    assert both.high - both.low > 0.8 * (weather_known.high - weather_known.low)
+    assert liberica.high - liberica.low > weather_known.high - weather_known.low
+
+
+def test_a_reading_narrows_the_band() -> None:
+    fresh = forecast(CASE, SITE, fair_weather(60), 60).figures["dry_days"]
+    read = forecast(replace(CASE, moisture_wb_now=0.16), SITE, fair_weather(60), 60).figures["dry_days"]
+    assert read.high - read.low < fresh.high - fresh.low
+    assert read.value < fresh.value
+
+
+def test_a_lot_that_never_dries_is_said() -> None:
+    damp = fair_weather(60, sun_kwh=0.6, rh_factor=1.25)
+    found = forecast(CASE, SITE, damp, 10)
+    assert found.undried == 1.0
+    assert found.dry_on() == (None, None, None)
+    assert np.isnan(found.figures["dry_days"].value)
+    assert any("not dry" in note for note in found.notes)
+
+
+def test_stops_before_a_bin() -> None:
+    case = replace(
+        CASE, place="static_bin", load_kg_m2=250.0, stops=(Stop(place("raised_bed"), 12.0, 72),),
+        routine=Routine(cover_from=17.5),
+    )  # fmt: skip
+    found = forecast(case, SITE, fair_weather(60), 20)
+    assert found.figures["heat_mj_kg"].value > 5.0
+    assert "before, 1" in found.figures["dry_days"].inputs
+    assert found.as_dict()["stops"] == [{"place": "raised_bed", "load_kg_m2": 12.0, "hours": 72}]
+
+
+def test_reasons_name_the_open_nights() -> None:
+    april = CASE.start.replace(month=4)
+    careless = replace(CASE, start=april, routine=Routine(cover_from=None))
+    normals = STATION.normals()
+    assert normals is not None
+    words = reasons(careless, SITE, normals)
+    assert any(w.startswith("covered at night") and w.endswith("sooner") for w in words)
+    shaded = replace(CASE, routine=Routine(shade_from=10.0, shade_until=15.0))
+    assert any(w.startswith("not shaded") for w in reasons(shaded, SITE, fair_weather(60)))
+    assert reasons(replace(CASE, place="drum", load_kg_m2=150.0), SITE, fair_weather(60)) == ()
+
+
+def test_cost_of_leaving_a_lot_on() -> None:
+    # From memory of the trade: one more sunny day takes 11 % to about 10 %, 1.1 % of weight
+    # (exact arithmetic), so 0.05 to 0.3 % for each of about eight hours of sun.
+    assert 0.0005 < overdrying_per_hour(CASE, SITE, fair_weather(60)) < 0.003
+
+
+def test_rules_and_window() -> None:
+    inside = check_rules(0.11, 20.0, "parchment", "arabica")
+    assert [r.inside for r in inside] == [True, True, True]
+    assert "inside the rule" in inside[0].words()
+    wet = check_rules(0.30, 20.0, "cherry", "robusta")
+    assert wet[0].inside is False
+    assert wet[-1].inside is None
+    assert "cannot be told" in wet[-1].words()
+    assert "inside both" in window_state(10.0, 20.0)[0]
+    assert "longer rule only" in window_state(10.0, 100.0)[0]
+    assert "outside both" in window_state(121.0, 130.0)[0]
+    for caution in cautions("mould", "tank", "effluent", "machine", "dust", "smoke"):
+        assert caution.source.text
+
+
+def _past(
+    name: str,
+    sun: float,
+    factor: float,
+    absorptance: float,
+    noise: float,
+    rng: np.random.Generator,
+    spot: str = "raised_bed",
+) -> PastLot:
+    """A lot dried by the model with known numbers, read twice a day (in a machine, every 3 h)."""
+    where = place(spot)
+    parameters = typical_parameters(form("parchment"))
+    parameters["d40_m2_s"] = parameters["d40_m2_s"] * factor
+    parameters["absorptance"] = np.array([absorptance])
+    weather = fair_weather(14, sun_kwh=sun)
+    run = dry(parameters, where, weather, Routine(), 5.6, 0.05, 0.9)
+    hours = np.arange(2.0, 240.0, 3.0 if where.machine else 12.0)
+    truth = np.interp(hours, np.arange(run.values.shape[1]), run.moisture_wb()[0])
+    keep = truth > 0.10
+    readings = truth[keep] + noise * rng.standard_normal(int(keep.sum()))
+    return PastLot(name, where, Routine(), 5.6, weather, hours[keep], readings, 0.9 / 1.9)
+
+
+def test_fit_finds_known_numbers_and_its_interval_holds_them() -> None:
+    # Synthetic lots with known numbers: checks the fitting, says nothing about nature.
+    rng = np.random.default_rng(4)
+    lots = [
+        _past("dull", 2.2, 1.3, 0.72, 0.004, rng),
+        _past("bright", 6.5, 1.3, 0.72, 0.004, rng),
+        _past("trays", 4.0, 1.3, 0.72, 0.004, rng, "tray_dryer"),
+    ]
+    found = fit_station(form("parchment"), lots)
+    assert found.diffusivity_factor.low < 1.3 < found.diffusivity_factor.high
+    assert found.absorptance.low < 0.72 < found.absorptance.high
+    assert found.residual_points < 0.9
+
+
+def test_fit_on_some_lots_predicts_the_others() -> None:
+    rng = np.random.default_rng(5)
+    known = [_past(str(s), s, 0.75, 0.60, 0.004, rng) for s in (2.2, 5.0, 6.8)]
+    known.append(_past("trays", 5.0, 0.75, 0.60, 0.004, rng, "tray_dryer"))
+    unseen = _past("unseen", 3.4, 0.75, 0.60, 0.0, rng)
+    found = fit_station(form("parchment"), known)
+    parameters = typical_parameters(form("parchment"))
+    before = dry(parameters, unseen.place, unseen.weather, Routine(), 5.6, 0.05, 0.9).moisture_wb()[0]
+    parameters["d40_m2_s"] = parameters["d40_m2_s"] * found.diffusivity_factor.value
+    parameters["absorptance"] = np.array([found.absorptance.value])
+    after = dry(parameters, unseen.place, unseen.weather, Routine(), 5.6, 0.05, 0.9).moisture_wb()[0]
+    at = unseen.hours.astype(int)
+    assert np.abs(after[at] - unseen.moisture_wb).max() < 0.5 * np.abs(before[at] - unseen.moisture_wb).max()
+
+
+def test_fit_refuses_what_cannot_be_told() -> None:
+    rng = np.random.default_rng(6)
+    lot = _past("one", 5.0, 1.0, 0.65, 0.004, rng)
+    with pytest.raises(InputError, match="too few"):
+        fit_station(form("parchment"), [lot])
+    days_only = replace(lot, hours=lot.hours[[0, -1]], moisture_wb=lot.moisture_wb[[0, -1]])
+    with pytest.raises(InputError, match="too few"):
+        fit_station(form("parchment"), [days_only, days_only])
+    late = replace(lot, hours=lot.hours + 24 * 14)
+    with pytest.raises(InputError, match="outside the weather"):
+        fit_station(form("parchment"), [lot, late])
+    alike = [
+        replace(lot, name=str(i), hours=lot.hours[-5:], moisture_wb=lot.moisture_wb[-5:]) for i in range(3)
+    ]
+    with pytest.raises(InputError, match="cannot tell"):
+        fit_station(form("parchment"), alike)
+    sun_only = [_past(str(s), s, 1.3, 0.72, 0.004, rng) for s in (3.0, 5.0, 6.5)]
+    with pytest.raises(InputError, match="a lot dried without sun"):
+        fit_station(form("parchment"), sun_only)
