@@ -17,9 +17,21 @@ import numpy as np
 from tests.dry.cases import fair_weather, one_member
 from tests.dry.reference import integrate
 
+from bench import c_twin
+from drydown.steps.dry.block import run_block
 from drydown.steps.dry.data import form, place
+from drydown.steps.dry.lanes import OUT_COLUMNS
+from drydown.steps.dry.layout import BED_LAYERS, LANES
 from drydown.steps.dry.routine import Routine
-from drydown.steps.dry.run import draw_parameters, dry, typical_parameters
+from drydown.steps.dry.run import (
+    DryStage,
+    _hourly,
+    _start,
+    _table,
+    draw_parameters,
+    dry,
+    typical_parameters,
+)
 
 __all__ = ["main"]
 
@@ -31,6 +43,7 @@ def main() -> None:
     """Run all parts."""
     best = equal_error()
     parallel(best)
+    against_c()
     season()
 
 
@@ -79,6 +92,51 @@ def parallel(slow: float) -> None:
         busy = (time.process_time() - cpu) / 2 / seconds
         rate = run.values.shape[0] * weather.hours / seconds
         print(f"  {threads} threads: {rate:,.0f} member-h/s ({rate / slow:.0f} x LSODA), cpu/wall {busy:.2f}")
+
+
+def against_c() -> None:
+    """The same algorithm, translated to C at -O3, on the same blocks and one thread."""
+    run = c_twin.build()
+    if run is None:
+        print("no C compiler here: the C twin was not measured")
+        return
+    blocks, hours = _blocks(40)
+    raked, tolerance, target = blocks[0][2], 4e-3, 0.05 / 0.95
+
+    def compiled() -> np.ndarray:
+        made = []
+        for table, hourly, _raked, start in blocks:
+            out, done = np.zeros((LANES, hours + 1, len(OUT_COLUMNS))), np.zeros(LANES)
+            run_block(table, hourly, raked, start.copy(), target, tolerance, BED_LAYERS, out, done)
+            made.append(out[:, 1:, 0].T)
+        return np.array(made)
+
+    def translated() -> np.ndarray:
+        return np.array([c_twin.run_members(run, t, h, raked, s.copy(), tolerance) for t, h, _r, s in blocks])
+
+    ours, theirs = compiled(), translated()
+    apart = 100.0 * np.abs(ours / (1 + ours) - theirs / (1 + theirs)).max()
+    seconds = {"numba": _timed(compiled, 3)[1], "C": _timed(translated, 3)[1]}
+    rate = {name: len(blocks) * LANES * hours / s for name, s in seconds.items()}
+    print(
+        f"same algorithm in C (-O3, blocks of {LANES}), one thread: C {rate['C']:,.0f} member-h/s, numba "
+        f"{rate['numba']:,.0f}, ratio {rate['numba'] / rate['C']:.2f}; largest difference {apart:.1e} points"
+    )
+
+
+def _blocks(count: int) -> tuple[list[tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]], int]:
+    """Blocks of members with drawn properties in one weather."""
+    weather, where, routine = fair_weather(14), place("raised_bed"), Routine()
+    made = []
+    for seed in range(count):
+        drawn = draw_parameters(form("parchment"), LANES, seed)
+        table = _table(drawn, DryStage(where, routine, LOAD, 0.05), weather, LANES).T
+        hourly, raked = _hourly(where, weather, routine)
+        start = _start(drawn, LOAD, None, LANES, weather.temp_c[:, 0]).T
+        air = np.repeat(hourly[0][:, :, None], LANES, axis=2)
+        lanes = np.repeat(raked[:, None], LANES, axis=1)
+        made.append(tuple(np.ascontiguousarray(a) for a in (table, air, lanes, start)))
+    return made, weather.hours  # type: ignore[return-value]
 
 
 def season() -> None:
