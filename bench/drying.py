@@ -147,6 +147,12 @@ def season() -> None:
     for _ in range(60):
         dry(drawn, where, weather, Routine(), LOAD, 0.05)
     seconds = time.perf_counter() - started
+    week = fair_weather(7)
+    drawn = draw_parameters(form("parchment"), 100, 1)
+    began = time.perf_counter()
+    for _ in range(60):
+        dry(drawn, where, week, Routine(), LOAD, 0.05)
+    print(f"60 lots x 100 members x 7 days left: {time.perf_counter() - began:.2f} s")
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     print(f"60 lots x 300 members x 14 days: {seconds:.1f} s on {os.cpu_count()} cores, peak {peak:.0f} MB")
 

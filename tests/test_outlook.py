@@ -8,6 +8,7 @@ from datetime import datetime
 import numpy as np
 import pytest
 
+from drydown.air.series import RANGES, HourlyWeather
 from drydown.errors import InputError
 from drydown.outlook.case import DryingCase, Stop
 from drydown.outlook.fit import PastLot, fit_station
@@ -167,3 +168,36 @@ def test_fit_refuses_what_cannot_be_told() -> None:
     sun_only = [_past(str(s), s, 1.3, 0.72, 0.004, rng) for s in (3.0, 5.0, 6.5)]
     with pytest.raises(InputError, match="a lot dried without sun"):
         fit_station(form("parchment"), sun_only)
+
+
+def test_a_weather_forecast_covers_the_first_days() -> None:
+    normals = STATION.normals()
+    assert normals is not None
+    dull = replace_start(fair_weather(4, sun_kwh=0.8, rh_factor=1.2))
+    bright = replace_start(fair_weather(4, sun_kwh=7.0, rh_factor=0.9))
+    days = [forecast(CASE, SITE, normals, 40, 1, ahead).figures["dry_days"].value for ahead in (bright, dull)]
+    assert days[0] < days[1]
+    assert "forecast for" in forecast(CASE, SITE, normals, 10, 1, dull).weather_words
+    late = fair_weather(2)
+    with pytest.raises(InputError, match=r"does not reach|are needed"):
+        forecast(replace(CASE, start=late.start.replace(year=2031)), SITE, normals, 10, 1, late)
+
+
+def replace_start(weather: HourlyWeather) -> HourlyWeather:
+    """The same weather, beginning with the case."""
+    return HourlyWeather.of(SITE, START, {key: getattr(weather, key) for key in RANGES})
+
+
+def test_past_years_serve_as_futures() -> None:
+    normals = STATION.normals()
+    assert normals is not None
+    from drydown.air.normals import generate
+
+    years = generate(SITE, normals, START.replace(year=2021, month=1, day=1, hour=0), 9600, 1, 3)
+    long = {key: np.tile(getattr(years, key)[:, :8760], 4) for key in RANGES}
+    series = HourlyWeather.of(SITE, years.start, long)
+    found = forecast(CASE, SITE, series, 12)
+    assert "past years" in found.weather_words
+    assert any("past years as futures" in note for note in found.notes)
+    assert series.years(START, 480) is not None
+    assert fair_weather(40).years(START, 480) is None

@@ -149,6 +149,47 @@ class HourlyWeather:
             return self.hours
         return max(0, self.hours - int((start - self.start) / timedelta(hours=1)))
 
+    def after(self, first: HourlyWeather) -> HourlyWeather:
+        """This weather with its first hours replaced by a forecast that begins with it.
+
+        `first` has one member or as many as this; it may end early.
+        """
+        if first.start != self.start:
+            raise InputError("the forecast and the weather after it begin at different times.")
+        if first.members not in {1, self.members}:
+            raise InputError(f"a forecast of {first.members} members does not fit {self.members}.")
+        hours = min(first.hours, self.hours)
+        joined = {}
+        for key in RANGES:
+            values = getattr(self, key).copy()
+            values[:, :hours] = getattr(first, key)[:, :hours]
+            joined[key] = values
+        return HourlyWeather.of(self.site, self.start, joined, (*first.notes, *self.notes))
+
+    def draw(self, rows: NDArray[np.int64]) -> HourlyWeather:
+        """Members by number, repeats allowed."""
+        chosen = {key: getattr(self, key)[rows] for key in RANGES}
+        return HourlyWeather.of(self.site, self.start, chosen, self.notes)
+
+    def years(self, start: datetime, hours: int) -> HourlyWeather | None:
+        """One member for each year of a series of several years, from the same day of each.
+
+        None where fewer than three years cover the hours.
+        """
+        found = []
+        local = start.astimezone(self.site.zone)
+        day = 28 if (local.month, local.day) == (2, 29) else local.day
+        last = self.start + timedelta(hours=self.hours)
+        for year in range(self.start.astimezone(self.site.zone).year, last.year + 1):
+            begin = local.replace(year=year, day=day)
+            if begin >= self.start and begin + timedelta(hours=hours) <= last:
+                found.append(self.window(begin, hours))
+        if len(found) < 3:
+            return None
+        stacked = {key: np.concatenate([getattr(w, key) for w in found]) for key in RANGES}
+        note = f"{len(found)} past years as futures"
+        return HourlyWeather.of(self.site, start, stacked, (*self.notes, note))
+
     def digest(self) -> str:
         """Hash of the content, for caching."""
         total = hashlib.sha256(f"{self.site}{self.start.astimezone(UTC)}".encode())

@@ -52,6 +52,9 @@ def dry_lot(
     air_m3_min_m2: Annotated[float | None, typer.Option(help="machine: air, m3 per minute and m2")] = None,
     bean_cap_c: Annotated[float | None, typer.Option(help="machine: hottest beans allowed")] = None,
     film_age_years: Annotated[float, typer.Option(help="tunnel: age of its film")] = 0.0,
+    forecast_file: Annotated[
+        Path | None, typer.Option(help="weather forecast (CSV) for the first days, with --station")
+    ] = None,
     members: Annotated[int, typer.Option(help="futures in the ensemble")] = 200,
     seed: Annotated[int, typer.Option(help="same seed, same answer", min=0)] = 1,
     json: Annotated[bool, typer.Option("--json", help="print JSON, shape drydown.dry/1")] = False,
@@ -61,6 +64,7 @@ def dry_lot(
     from drydown.outlook.forecast import forecast  # noqa: PLC0415
     from drydown.outlook.reasons import overdrying_per_hour, reasons  # noqa: PLC0415
     from drydown.station.load import load_station  # noqa: PLC0415
+    from drydown.station.weather import read_weather  # noqa: PLC0415
     from drydown.steps.dry.data import form as form_of  # noqa: PLC0415
 
     with answering():
@@ -87,8 +91,9 @@ def dry_lot(
             _stops(before),
             _spot(place, air_c, air_m3_min_m2, bean_cap_c, film_age_years),
         )
+        ahead = None if forecast_file is None else read_weather(forecast_file, site)
         with waiting(f"running {members} futures", json):
-            found = forecast(case, site, weather, members, seed)
+            found = forecast(case, site, weather, members, seed, ahead)
             why = reasons(case, site, weather)
             waiting_costs = overdrying_per_hour(case, site, weather)
         if json:

@@ -18,6 +18,8 @@ CAPS_C = {"parchment": 40.0, "mucilage": 40.0, "cherry": 45.0}
 CAP_SOURCE = Source(
     "Wintgens 2004: 40 C arabica parchment, naturals +5 C (via a trade page)", Status.SECOND_HAND
 )
+HUSK_MJ_KG, BURNER = 18.98, 0.55
+"""Dry coffee husk (journal paper, read); burner efficiency from memory (fair), middle of 0.4-0.7."""
 Row = tuple[Array, str, str]
 
 
@@ -126,6 +128,11 @@ def _heat_rows(run: DryingRun, last: NDArray[np.int64]) -> dict[str, Row]:
             "heat given to the air over the water taken off meanwhile; divide by burner efficiency for fuel"
         )
         rows["heat_mj_kg"] = (burner / water, "MJ/kg water", rule)
+        rows["husk_kg_m2"] = (
+            burner / HUSK_MJ_KG / BURNER,
+            "kg dry husk/m2",
+            f"heat over {HUSK_MJ_KG:g} MJ/kg and a burner of {BURNER:g} (indirect wood burners: 0.4 to 0.7)",
+        )
         rows["heat_mj_m2"] = (burner, "MJ/m2", "heat given to the air of the machine")
     return rows
 

@@ -83,11 +83,14 @@ def forecast(
     weather: HourlyWeather | tuple[MonthNormals, ...],
     members: int = 100,
     seed: int = 1,
+    ahead: HourlyWeather | None = None,
 ) -> DryingForecast:
     """Forecast a lot.
 
-    Args: case; site; weather, a series (then the band holds the crop's uncertainty only) or
-    twelve normals (then every member has its own generated weather); members; seed.
+    Args: case; site; weather: twelve normals (every member has its own generated weather), a
+    series of three or more years (past years in turn), or a shorter one (then the band holds
+    the crop's uncertainty only); members; seed; ahead, a weather forecast that covers the
+    first days of every member.
     Returns: `DryingForecast` with P10/P50/P90.
     Valid range: 2 to 2000 members; ranges of the drying step.
     Source: drying step; priors of forms.toml; weather generator.
@@ -99,7 +102,7 @@ def forecast(
     parameters = draw_parameters(kind, members, seed)
     days = 20
     while True:
-        air, words = _weather(case, site, weather, days * 24, members, seed)
+        air, words = _weather(case, site, weather, days * 24, members, seed, ahead)
         run = _run(case, kind, parameters, air, seed)
         undried = float(np.isnan(run.done_h).mean())
         if undried <= 0.02 or days >= LIMIT_DAYS[case.form] or air.hours < days * 24:
@@ -129,13 +132,24 @@ def _weather(
     hours: int,
     members: int,
     seed: int,
+    ahead: HourlyWeather | None,
 ) -> tuple[HourlyWeather, str]:
-    if isinstance(weather, HourlyWeather):
+    if not isinstance(weather, HourlyWeather):
+        words = f"{members} futures generated from the station's monthly normals"
+        air = generate(site, weather, case.start, hours, members, seed + 1000)
+    elif (past := weather.years(case.start, hours)) is not None:
+        words = f"{past.members} past years of {weather.site.name or 'the file'}"
+        air = past.draw(np.arange(members) % past.members)
+    else:
         words = f"one weather series ({weather.site.name or 'file'}): band without weather"
         left = weather.hours_from(case.start)
-        return weather.window(case.start, min(hours, left) if left >= LEAST_HOURS else hours), words
-    words = f"{members} futures generated from the station's monthly normals"
-    return generate(site, weather, case.start, hours, members, seed + 1000), words
+        air = weather.window(case.start, min(hours, left) if left >= LEAST_HOURS else hours)
+    if ahead is None:
+        return air, words
+    days = min(ahead.hours_from(case.start), air.hours)
+    if days <= 0:
+        raise InputError(f"does not reach {case.start:%Y-%m-%d %H:%M}.", "the weather forecast")
+    return air.after(ahead.window(case.start, days)), f"forecast for {days / 24.0:.1f} days, then {words}"
 
 
 def _run(

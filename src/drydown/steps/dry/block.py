@@ -21,6 +21,7 @@ from drydown.steps.dry.kernel import (
     bed_geometry,
     boundary_flows,
     capacities,
+    heat_entered,
     rates,
 )
 from drydown.steps.dry.lanes import begin, end, rake, read_air, report
@@ -33,10 +34,14 @@ from drydown.steps.dry.rows import (
     BED2,
     CAP,
     DRIFT,
+    ENTER1,
+    ENTER2,
+    ENTERED,
     ERROR,
     F0,
     FHALF,
     FIRST,
+    FLOWH,
     FLOWR,
     FLOWV,
     GONE,
@@ -55,15 +60,17 @@ from drydown.steps.dry.rows import (
     S0,
     SIDE,
     STATE,
+    STORED,
     T0,
     THEN,
+    TURNED,
     X0,
     M,
     N,
     W,
 )
 from drydown.steps.dry.rows import SIZE as WORK_SIZE
-from drydown.steps.dry.solver import factor, solve
+from drydown.steps.dry.solver import factor, linear_heat, solve
 
 __all__ = ["run_block"]
 
@@ -165,11 +172,18 @@ def accept(ws: Array, tau: float, layers: int) -> None:
                 ws[(STATE + X0 + j * NS + i) * W + m] += short
             rate = 1.5 * ws[(K1 + T0 + j) * W + m] + 0.5 * ws[(K2 + T0 + j) * W + m]
             ws[(STATE + T0 + j) * W + m] += tau * rate
+            ws[STORED * W + m] += tau * ws[(CAP + j) * W + m] * rate
     for i in range(M):
         for m in range(W):
             rate = 1.5 * ws[(K1 + S0 + i) * W + m] + 0.5 * ws[(K2 + S0 + i) * W + m]
             ws[(STATE + S0 + i) * W + m] += tau * rate
+            ws[STORED * W + m] += tau * SLAB_HEAT * rate
     for m in range(W):
+        entered = tau * (1.5 * ws[ENTER1 * W + m] + 0.5 * ws[ENTER2 * W + m])
+        ws[ENTERED * W + m] += entered
+        ws[TURNED * W + m] += 2.4e6 * tau * abs(1.5 * ws[OUT1 * W + m] + 0.5 * ws[OUT2 * W + m]) + abs(
+            entered
+        )
         ws[GONE * W + m] += tau * (1.5 * ws[OUT1 * W + m] + 0.5 * ws[OUT2 * W + m])
         ws[HELD * W + m] += tau * (1.5 * ws[HELD1 * W + m] + 0.5 * ws[HELD2 * W + m])
         ws[HEAT * W + m] += 0.5 * tau * (ws[HEAT1 * W + m] + ws[HEAT2 * W + m])
@@ -186,17 +200,23 @@ def both_stages(ws: Array, hourly: Array, hour: int, at: float, tau: float, tol:
     bed_geometry(ws, AIR2, BED2, layers)
     rates(ws, STATE, NOW, BED1, AIR1, SIDE, layers)
     boundary_flows(ws, NOW, BED1, layers, OUT1, HELD1, HEAT1)
+    heat_entered(ws, STATE, NOW, BED1, AIR1, layers, ENTER1)
     factor(ws, STATE, NOW, BED1, AIR1, h, layers)
     solve(ws, NOW, BED1, SIDE, K1, h, layers)
+    linear_heat(ws, STATE, NOW, BED1, AIR1, K1, h, layers)
     for m in range(W):
+        ws[ENTER1 * W + m] += ws[FLOWH * W + m]
         ws[OUT1 * W + m] += ws[FLOWV * W + m]
         ws[HELD1 * W + m] += ws[FLOWR * W + m]
     predict(ws, tau, layers)
     rates(ws, AHEAD, THEN, BED2, AIR2, SIDE, layers)
     boundary_flows(ws, THEN, BED2, layers, OUT2, HELD2, HEAT2)
+    heat_entered(ws, AHEAD, THEN, BED2, AIR2, layers, ENTER2)
     second_side(ws, layers)
     solve(ws, NOW, BED1, SIDE, K2, h, layers)
+    linear_heat(ws, STATE, NOW, BED1, AIR1, K2, h, layers)
     for m in range(W):
+        ws[ENTER2 * W + m] += ws[FLOWH * W + m] - 2.0 * ws[ENTER1 * W + m]
         ws[OUT2 * W + m] += ws[FLOWV * W + m] - 2.0 * ws[OUT1 * W + m]
         ws[HELD2 * W + m] += ws[FLOWR * W + m] - 2.0 * ws[HELD1 * W + m]
     return step_error(ws, tau, tol, layers)

@@ -375,6 +375,39 @@ def boundary_flows(ws: Array, now: int, bed: int, layers: int, out: int, held: i
 
 
 @inlined
+def heat_entered(ws: Array, state: int, now: int, bed: int, air: int, layers: int, enter: int) -> None:
+    """Heat that enters bed and slab from outside less what evaporation takes, W/m2.
+
+    Summed from the boundaries, apart from the layers' own balances.
+    """
+    for m in range(W):
+        open_air = 1.0 - ws[(air + COVER) * W + m]
+        light = ws[(air + SUN) * W + m] * open_air
+        passed = 1.0
+        for _j in range(layers):
+            passed *= ws[(bed + FADE) * W + m]
+        slab = (1.0 - ws[OPEN * W + m]) * (1.0 if ws[AIR_FLOW * W + m] <= 0.0 else 0.0)
+        first, last = ws[(state + T0) * W + m], ws[(state + T0 + layers - 1) * W + m]
+        kelvin = first + 273.15
+        body = SIGMA * kelvin * kelvin * kelvin * kelvin
+        outside = ws[(bed + TAIR) * W + m]
+        ws[enter * W + m] = (
+            light * (ws[ABSORB * W + m] * (1.0 - passed) + slab * ws[SLAB_ABSORB * W + m] * passed)
+            + ws[(bed + HTOP) * W + m] * (outside - first)
+            + ws[(bed + HBOT) * W + m] * (outside - last)
+            + open_air * ws[EMIT * W + m] * (ws[(air + SKY) * W + m] - body)
+            + ws[(bed + HFLOW) * W + m] * (ws[(bed + TIN) * W + m] - first)
+            + slab * GROUND_LINK * (ws[GROUND * W + m] - ws[(state + S0 + M - 1) * W + m])
+        )
+    for j in range(layers):
+        for m in range(W):
+            ws[enter * W + m] -= (
+                ws[(now + LSKIN + j) * W + m] * ws[(now + ES + j) * W + m]
+                + ws[(now + LFREE + j) * W + m] * ws[(now + EF + j) * W + m]
+            )
+
+
+@inlined
 def rates(ws: Array, state: int, now: int, bed: int, air: int, side: int, layers: int) -> None:
     """All rates at one moment, into block `side`: shells as volume times dX/dt [1/s], film
     [kg/(m2 s)], layers and slab [W/m2]. `bed_geometry` for the same air comes first.

@@ -6,11 +6,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drydown.steps.dry.compiled import inlined
-from drydown.steps.dry.kernel import ISO, LOAD, OSWIN_A, OSWIN_B, V, saturation
+from drydown.steps.dry.kernel import ISO, LOAD, OSWIN_A, OSWIN_B, V, capacities, saturation
 from drydown.steps.dry.powers import isotherm_power
 from drydown.steps.dry.rows import (
     BED1,
+    CAP,
     COVER,
+    DRIFT,
+    ENTERED,
     F0,
     FHALF,
     FIRST,
@@ -23,9 +26,11 @@ from drydown.steps.dry.rows import (
     S0,
     SKY,
     STATE,
+    STORED,
     SUN,
     T0,
     TA,
+    TURNED,
     WIND,
     X0,
     M,
@@ -51,6 +56,7 @@ OUT_COLUMNS = (
     "rain_held_kg_m2",
     "water_residual",  # relative, of all water that was in the bed
     "burner_mj_m2",  # heat given to the air of a machine
+    "heat_residual",  # relative, of all heat turned over
 )
 OUT_SIZE = len(OUT_COLUMNS)
 START_COLUMNS = (*(f"shell_{i}" for i in range(NS)), "film_kg_m2", "temp_c")
@@ -109,28 +115,33 @@ def end(ws: Array, start: Array, layers: int, lane: int) -> None:
 
 @inlined
 def rake(ws: Array, layers: int, raked: Array, least: float) -> bool:
-    """Mix the layers of each lane raked at `least` so often: each layer then holds some of all.
+    """Mix the layers of each lane raked at `least` so often, water and heat conserved.
 
     raked: 1 at the start of the hour, 2 all through it.
     """
     some = False
     for m in range(W):
+        some = some or raked[m] >= least
+    if not some:
+        return False
+    capacities(ws, STATE, layers, 0.0, DRIFT)
+    for m in range(W):
         if raked[m] < least:
             continue
-        some = True
         for i in range(NS):
             mean = 0.0
             for j in range(layers):
                 mean += ws[(STATE + X0 + j * NS + i) * W + m]
             for j in range(layers):
                 ws[(STATE + X0 + j * NS + i) * W + m] = mean / layers
-        film, warm = 0.0, 0.0
+        film, warm, weight = 0.0, 0.0, 0.0
         for j in range(layers):
             film += ws[(STATE + F0 + j) * W + m]
-            warm += ws[(STATE + T0 + j) * W + m]
+            warm += ws[(CAP + j) * W + m] * ws[(STATE + T0 + j) * W + m]
+            weight += ws[(CAP + j) * W + m]
         for j in range(layers):
             ws[(STATE + F0 + j) * W + m] = film / layers
-            ws[(STATE + T0 + j) * W + m] = warm / layers
+            ws[(STATE + T0 + j) * W + m] = warm / weight
     return some
 
 
@@ -163,6 +174,8 @@ def report(ws: Array, layers: int, lane: int, out: Array) -> None:
         film,
     )
     gone, held = ws[GONE * W + lane], ws[HELD * W + lane]
+    turned = max(ws[TURNED * W + lane], 1.0)
+    out[12] = (ws[STORED * W + lane] - ws[ENTERED * W + lane]) / turned
     out[8], out[9], out[11] = gone, held, ws[HEAT * W + lane] * 1e-6
     first = ws[FIRST * W + lane]
     out[10] = (first + held - gone - total * ws[LOAD * W + lane]) / (first + held)

@@ -53,8 +53,10 @@ DRIFT = CAP + J  # rate of each layer's mean moisture in the last step
 KP = DRIFT + J  # pore vapour of the stage
 TRI = KP + J  # two rows a layer
 MEANX = TRI + 2 * J
-OUT1, OUT2, HELD1, HELD2, GONE, HELD, HEAT1, HEAT2, HEAT, ERROR, FLOWV, FLOWR, FIRST = range(
-    MEANX + 1, MEANX + 14
-)
-ROWS = MEANX + 14
+(
+    OUT1, OUT2, HELD1, HELD2, GONE, HELD, HEAT1, HEAT2, HEAT, ERROR, FLOWV, FLOWR, FIRST,
+    ENTER1, ENTER2, FLOWH, ENTERED, STORED, TURNED,
+) = range(MEANX + 1, MEANX + 20)  # fmt: skip
+LATENT0 = MEANX + 20  # latent heat of the right-hand side, a row a layer
+ROWS = LATENT0 + J
 SIZE = ROWS * W

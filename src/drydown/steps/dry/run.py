@@ -126,7 +126,7 @@ def dry(
     mean moisture now, None for fresh from the mill; tolerance [kg/kg] of the step; threads
     [count]. Returns: `DryingRun`, axes (member, hour, column).
     Valid range: load 0.5 to 60 kg dry matter/m2 (400 in a machine); target 0.05 to 0.60 wb.
-    Water closes to 1e-6 of what was in the bed in every member or `BalanceError` is raised.
+    Water and heat close to 1e-6 in every member or `BalanceError` is raised.
     Source: the equations of `kernel.py`; checks in docs/drying.md.
     """
     stage = DryStage(place, routine, load_dm_kg_m2, target_wb)
@@ -291,6 +291,7 @@ def _start(
 
 
 def _check_closure(values: Array) -> None:
-    worst = np.abs(values[:, :, OUT_COLUMNS.index("water_residual")]).max()
-    if not worst <= CLOSURE:
-        raise BalanceError(f"the drying run leaves {worst:.1e} of the water unaccounted.")
+    for what in ("water", "heat"):
+        worst = np.abs(values[:, :, OUT_COLUMNS.index(f"{what}_residual")]).max()
+        if not worst <= CLOSURE:
+            raise BalanceError(f"the drying run leaves {worst:.1e} of the {what} unaccounted.")

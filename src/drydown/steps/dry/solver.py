@@ -52,6 +52,7 @@ from drydown.steps.dry.rows import (
     FALLING,
     FF,
     FHOLD,
+    FLOWH,
     FLOWR,
     FLOWV,
     FP,
@@ -71,6 +72,7 @@ from drydown.steps.dry.rows import (
     KCAP,
     KLAY,
     KP,
+    LATENT0,
     LFREE,
     LSKIN,
     NS,
@@ -247,6 +249,9 @@ def forward(ws: Array, now: int, bed: int, side: int, k: int, h: float, layers: 
                 ws[(now + LSKIN + j) * W + m] * es0 + ws[(now + LFREE + j) * W + m] * ef0
             )
             r2 = -(es0 + ef0)
+            ws[(LATENT0 + j) * W + m] = (
+                ws[(now + LSKIN + j) * W + m] * es0 + ws[(now + LFREE + j) * W + m] * ef0
+            )
             if j == layers - 1:
                 slab = (1.0 - ws[OPEN * W + m]) * (1.0 if ws[AIR_FLOW * W + m] <= 0.0 else 0.0)
                 r1 += slab * h * SLAB_CONTACT * ws[(k + S0) * W + m] * ws[SLABF * W + m]
@@ -295,6 +300,33 @@ def backward(ws: Array, now: int, bed: int, k: int, h: float, layers: int) -> No
         for i in range(1, M):
             above = (ws[(k + S0 + i) * W + m] + link * above) * ws[(SLABF + i) * W + m]
             ws[(k + S0 + i) * W + m] = above * slab
+
+
+@inlined
+def linear_heat(ws: Array, state: int, now: int, bed: int, air: int, k: int, h: float, layers: int) -> None:
+    """Row FLOWH: the linear part of the heat that enters, for the stage just solved."""
+    for m in range(W):
+        kelvin = ws[(state + T0) * W + m] + 273.15
+        open_air = 1.0 - ws[(air + COVER) * W + m]
+        slab = (1.0 - ws[OPEN * W + m]) * (1.0 if ws[AIR_FLOW * W + m] <= 0.0 else 0.0)
+        top = ws[(bed + HTOP) * W + m] + ws[(bed + HFLOW) * W + m]
+        top += open_air * ws[EMIT * W + m] * 4.0 * SIGMA * kelvin * kelvin * kelvin
+        below = ws[(bed + HBOT) * W + m] + ws[(bed + HFLOW) * W + m] * ws[(bed + KCAP) * W + m]
+        ws[FLOWH * W + m] = -h * (
+            top * ws[(k + T0) * W + m]
+            + below * ws[(k + T0 + layers - 1) * W + m]
+            + slab * GROUND_LINK * ws[(k + S0 + M - 1) * W + m]
+        )
+    for j in range(layers):
+        for m in range(W):
+            t, pv = ws[(k + T0 + j) * W + m], ws[(KP + j) * W + m]
+            skin = ws[(FAC + EST + j) * W + m] * t + ws[(FAC + ESP + j) * W + m] * pv
+            film = ws[(FAC + EFT + j) * W + m] * t + ws[(FAC + EFP + j) * W + m] * pv
+            ws[FLOWH * W + m] -= h * (
+                ws[(LATENT0 + j) * W + m]
+                + ws[(now + LSKIN + j) * W + m] * skin
+                + ws[(now + LFREE + j) * W + m] * film
+            )
 
 
 @inlined
