@@ -19,7 +19,7 @@ from typing import Any
 
 import numpy as np
 
-from drydown.steps.dry import block, kernel, lanes, powers, solver
+from drydown.steps.dry import block, constants, heat, kernel, lanes, powers, solver
 from drydown.steps.dry.layout import BED_LAYERS, LANES
 from drydown.steps.dry.rows import SIZE
 
@@ -27,13 +27,14 @@ __all__ = ["build", "run_members"]
 
 NAMES = {
     powers: ["exponential", "isotherm_power"],
+    heat: ["heat_rates", "heat_entered"],
     kernel: [
         "saturation", "capacities", "bed_geometry", "burner", "surfaces", "pore_vapour", "water_flows",
-        "moisture_rates", "heat_rates", "boundary_flows", "rates",
+        "moisture_rates", "boundary_flows", "rates",
     ],
     solver: [
         "factor_shells", "factor_layers", "factor_slab", "factor_blocks", "factor", "forward", "backward",
-        "solve",
+        "linear_heat", "solve",
     ],
     lanes: ["read_air", "begin", "rake"],
     block: ["predict", "second_side", "step_error", "accept", "both_stages"],
@@ -223,7 +224,7 @@ def source() -> str:
     from drydown.steps.dry.layout import PARAMETER_COUNT  # noqa: PLC0415
 
     text = ["#include <math.h>", "#define short lacking  // a word of C"]
-    for name, array in (("V", kernel.V), ("FACTORS", kernel.FACTORS)):
+    for name, array in (("V", constants.V), ("FACTORS", constants.FACTORS)):
         text.append(f"static const double {name}[] = {{{', '.join(repr(float(v)) for v in array)}}};")
     trees: list[tuple[ast.FunctionDef, dict[str, Any]]] = []
     for module, names in NAMES.items():
@@ -238,7 +239,7 @@ def source() -> str:
     text += [Translator(names, returns).function(tree) for tree, names in trees]
     places = {
         "lanes": LANES, "layers": BED_LAYERS, "state": rows.STATE, "drift": rows.DRIFT, "mean": rows.MEANX,
-        "film": rows.STATE + rows.F0, "load": kernel.LOAD,
+        "film": rows.STATE + rows.F0, "load": constants.LOAD,
     }  # fmt: skip
     return "\n".join(text) + DRIVER.format(**places)
 

@@ -14,16 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drydown.steps.dry.compiled import compiled, inlined
-from drydown.steps.dry.kernel import (
-    LOAD,
-    SLAB_HEAT,
-    V,
-    bed_geometry,
-    boundary_flows,
-    capacities,
-    heat_entered,
-    rates,
-)
+from drydown.steps.dry.constants import LOAD, SLAB_HEAT, V
+from drydown.steps.dry.heat import heat_entered
+from drydown.steps.dry.kernel import bed_geometry, boundary_flows, capacities, rates
 from drydown.steps.dry.lanes import begin, end, rake, read_air, report
 from drydown.steps.dry.layout import BED_LAYERS, MACHINE_LAYERS
 from drydown.steps.dry.rows import (

@@ -3,7 +3,7 @@
 Water moves through the shells of a bean by diffusion, leaves its skin or its free-water film
 into the pores of the bed, climbs through the pores (or is carried by a fan) and leaves at the
 top (and below, on a mesh). Heat comes from sun, air, sky and burner and goes into
-evaporation. Pore vapour follows at once (quasi-steady).
+evaporation (`heat.py`). Pore vapour follows at once (quasi-steady).
 
 Only rates are here, nothing of stepping. Everything is numbers in one flat work space, in
 lanes; no Python objects.
@@ -17,7 +17,43 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drydown.steps.dry.compiled import inlined
-from drydown.steps.dry.layout import column, shell_geometry
+from drydown.steps.dry.constants import (
+    AIR_FLOW,
+    AIR_SET,
+    BEAN_CAP,
+    BED_CONDUCTIVITY,
+    CAP_GAIN,
+    D40,
+    DM_DRY,
+    DM_WET,
+    EA,
+    FACTORS,
+    FILM,
+    FILM_HOLD,
+    FILM_U,
+    FLOOR_GAIN,
+    HSCALE,
+    ISO,
+    LIGHT,
+    LOAD,
+    OPEN,
+    OSWIN_A,
+    OSWIN_B,
+    OSWIN_C,
+    PORES,
+    PRESSURE,
+    RA,
+    RADIUS,
+    RV,
+    SHERWOOD,
+    VENT,
+    WIND_TO_BED,
+    X_DRY,
+    X_FULL,
+    X_WET,
+    V,
+)
+from drydown.steps.dry.heat import heat_rates
 from drydown.steps.dry.powers import exponential, isotherm_power
 from drydown.steps.dry.rows import (
     AW,
@@ -57,8 +93,6 @@ from drydown.steps.dry.rows import (
     PV,
     PVA,
     RAIN,
-    S0,
-    SKY,
     SOAK,
     SUN,
     T0,
@@ -68,38 +102,11 @@ from drydown.steps.dry.rows import (
     TRI,
     WIND,
     X0,
-    M,
     N,
-    P,
     W,
 )
 
 Array = NDArray[np.float64]
-
-V, FACTORS = shell_geometry()
-OSWIN_A, OSWIN_B, OSWIN_C = 12.453, -0.05011, 3.8514
-RV, RA, SIGMA = 461.52, 287.05, 5.670374419e-8
-WIND_TO_BED = 0.635
-"""Wind at 1 m over wind at 10 m, FAO-56 log law."""
-SHERWOOD = 2.6
-"""Vapour exchange of one bean in slow pore air (sphere: 2 + 0.6 Re^0.5 Sc^1/3)."""
-BED_CONDUCTIVITY = 0.12
-SLAB_STEP_M, SLAB_K, SLAB_RHO_C, SLAB_CONTACT = 0.1 / M, 1.4, 2.1e6, 12.0
-SLAB_LINK, SLAB_HEAT = SLAB_K / SLAB_STEP_M, SLAB_RHO_C * SLAB_STEP_M
-GROUND_LINK = 2.4
-"""Half a metre of soil under a floor, W/(m2 K): conductivity 1.2 W/(m K) over 0.5 m."""
-CAP_GAIN = 3.0
-"""Kelvin of burner turned down per kelvin that the hottest layer comes near its cap."""
-
-(
-    RADIUS, D40, EA, ABSORB, LIGHT, PORES, DM_WET, DM_DRY, X_WET, X_DRY, X_FULL, ISO, FILM, FILM_HOLD,
-    LOAD, EMIT, OPEN, HSCALE, PRESSURE, SLAB_ABSORB, GROUND, VENT, FILM_U, FLOOR_GAIN, AIR_FLOW, AIR_SET, BEAN_CAP,
-) = (P + column(name) for name in (
-    "radius_m", "d40_m2_s", "ea_j_mol", "absorptance", "light_depth_m", "porosity", "dm_wet_kg_m3",
-    "dm_dry_kg_m3", "x_wet", "x_dry", "x_full", "isotherm_scale", "film_m", "film_hold_m",
-    "load_dm_kg_m2", "emissivity", "open_below", "h_scale", "pressure_pa", "slab_absorptance", "ground_c", "vent_m_s",
-    "cover_w_m2k", "floor_gain", "air_m_s", "air_set_c", "bean_cap_c",
-))  # fmt: skip
 
 
 @inlined
@@ -314,49 +321,6 @@ def moisture_rates(ws: Array, state: int, now: int, side: int, layers: int) -> N
 
 
 @inlined
-def heat_rates(ws: Array, state: int, now: int, bed: int, air: int, side: int, layers: int) -> None:
-    """Heat into each layer and slab node, W/m2, into block `side`."""
-    for m in range(W):
-        open_air = 1.0 - ws[(air + COVER) * W + m]
-        light = ws[(air + SUN) * W + m] * open_air
-        fade = ws[(bed + FADE) * W + m]
-        for j in range(layers):
-            kept = light * (1.0 - fade)
-            light -= kept
-            ws[(side + T0 + j) * W + m] = (
-                ws[ABSORB * W + m] * kept
-                - ws[(now + LSKIN + j) * W + m] * ws[(now + ES + j) * W + m]
-                - ws[(now + LFREE + j) * W + m] * ws[(now + EF + j) * W + m]
-            )
-        carried = ws[(bed + HFLOW) * W + m]
-        for j in range(layers - 1):
-            low, high = (state + T0 + j + 1) * W + m, (state + T0 + j) * W + m
-            flow = ws[(bed + KLAY) * W + m] * (ws[high] - ws[low])
-            ws[(side + T0 + j) * W + m] += carried * (ws[low] - ws[high]) - flow
-            ws[(side + T0 + j + 1) * W + m] += flow
-        first, last = ws[(state + T0) * W + m], ws[(state + T0 + layers - 1) * W + m]
-        kelvin = first + 273.15
-        body = SIGMA * kelvin * kelvin * kelvin * kelvin
-        sky = open_air * ws[EMIT * W + m] * (ws[(air + SKY) * W + m] - body)
-        outside = ws[(bed + TAIR) * W + m]
-        ws[(side + T0) * W + m] += ws[(bed + HTOP) * W + m] * (outside - first) + sky
-        ws[(side + T0 + layers - 1) * W + m] += ws[(bed + HBOT) * W + m] * (outside - last) + carried * (
-            ws[(bed + TIN) * W + m] - last
-        )
-        slab = (1.0 - ws[OPEN * W + m]) * (1.0 if ws[AIR_FLOW * W + m] <= 0.0 else 0.0)
-        contact = slab * SLAB_CONTACT * (last - ws[(state + S0) * W + m])
-        ws[(side + T0 + layers - 1) * W + m] -= contact
-        before = contact + slab * ws[SLAB_ABSORB * W + m] * light
-        for i in range(M - 1):
-            here = (state + S0 + i) * W + m
-            flow = slab * SLAB_LINK * (ws[here] - ws[here + W])
-            ws[(side + S0 + i) * W + m] = before - flow
-            before = flow
-        below = GROUND_LINK * (ws[GROUND * W + m] - ws[(state + S0 + M - 1) * W + m])
-        ws[(side + S0 + M - 1) * W + m] = before + slab * below
-
-
-@inlined
 def boundary_flows(ws: Array, now: int, bed: int, layers: int, out: int, held: int, heat: int) -> None:
     """Vapour that leaves, rain that stays [kg/(m2 s)], burner heat [W/m2], each into its row."""
     for m in range(W):
@@ -372,39 +336,6 @@ def boundary_flows(ws: Array, now: int, bed: int, layers: int, out: int, held: i
     for j in range(layers):
         for m in range(W):
             ws[held * W + m] += ws[(now + CAUGHT + j) * W + m]
-
-
-@inlined
-def heat_entered(ws: Array, state: int, now: int, bed: int, air: int, layers: int, enter: int) -> None:
-    """Heat that enters bed and slab from outside less what evaporation takes, W/m2.
-
-    Summed from the boundaries, apart from the layers' own balances.
-    """
-    for m in range(W):
-        open_air = 1.0 - ws[(air + COVER) * W + m]
-        light = ws[(air + SUN) * W + m] * open_air
-        passed = 1.0
-        for _j in range(layers):
-            passed *= ws[(bed + FADE) * W + m]
-        slab = (1.0 - ws[OPEN * W + m]) * (1.0 if ws[AIR_FLOW * W + m] <= 0.0 else 0.0)
-        first, last = ws[(state + T0) * W + m], ws[(state + T0 + layers - 1) * W + m]
-        kelvin = first + 273.15
-        body = SIGMA * kelvin * kelvin * kelvin * kelvin
-        outside = ws[(bed + TAIR) * W + m]
-        ws[enter * W + m] = (
-            light * (ws[ABSORB * W + m] * (1.0 - passed) + slab * ws[SLAB_ABSORB * W + m] * passed)
-            + ws[(bed + HTOP) * W + m] * (outside - first)
-            + ws[(bed + HBOT) * W + m] * (outside - last)
-            + open_air * ws[EMIT * W + m] * (ws[(air + SKY) * W + m] - body)
-            + ws[(bed + HFLOW) * W + m] * (ws[(bed + TIN) * W + m] - first)
-            + slab * GROUND_LINK * (ws[GROUND * W + m] - ws[(state + S0 + M - 1) * W + m])
-        )
-    for j in range(layers):
-        for m in range(W):
-            ws[enter * W + m] -= (
-                ws[(now + LSKIN + j) * W + m] * ws[(now + ES + j) * W + m]
-                + ws[(now + LFREE + j) * W + m] * ws[(now + EF + j) * W + m]
-            )
 
 
 @inlined

@@ -6,7 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drydown.steps.dry.compiled import inlined
-from drydown.steps.dry.kernel import ISO, LOAD, OSWIN_A, OSWIN_B, V, capacities, saturation
+from drydown.steps.dry.constants import ISO, LOAD, OSWIN_A, OSWIN_B, V
+from drydown.steps.dry.kernel import capacities, saturation
 from drydown.steps.dry.powers import isotherm_power
 from drydown.steps.dry.rows import (
     BED1,

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drydown.steps.dry.compiled import inlined
-from drydown.steps.dry.kernel import (
+from drydown.steps.dry.constants import (
     AIR_FLOW,
     EMIT,
     FACTORS,

@@ -1,0 +1,31 @@
+"""Constants of the drying kernel and the rows of its parameters."""
+
+from __future__ import annotations
+
+from drydown.steps.dry.layout import column, shell_geometry
+from drydown.steps.dry.rows import M, P
+
+V, FACTORS = shell_geometry()
+OSWIN_A, OSWIN_B, OSWIN_C = 12.453, -0.05011, 3.8514
+RV, RA, SIGMA = 461.52, 287.05, 5.670374419e-8
+WIND_TO_BED = 0.635
+"""Wind at 1 m over wind at 10 m, FAO-56 log law."""
+SHERWOOD = 2.6
+"""Vapour exchange of one bean in slow pore air (sphere: 2 + 0.6 Re^0.5 Sc^1/3)."""
+BED_CONDUCTIVITY = 0.12
+SLAB_STEP_M, SLAB_K, SLAB_RHO_C, SLAB_CONTACT = 0.1 / M, 1.4, 2.1e6, 12.0
+SLAB_LINK, SLAB_HEAT = SLAB_K / SLAB_STEP_M, SLAB_RHO_C * SLAB_STEP_M
+GROUND_LINK = 2.4
+"""Half a metre of soil under a floor, W/(m2 K): conductivity 1.2 W/(m K) over 0.5 m."""
+CAP_GAIN = 3.0
+"""Kelvin of burner turned down per kelvin that the hottest layer comes near its cap."""
+
+(
+    RADIUS, D40, EA, ABSORB, LIGHT, PORES, DM_WET, DM_DRY, X_WET, X_DRY, X_FULL, ISO, FILM, FILM_HOLD,
+    LOAD, EMIT, OPEN, HSCALE, PRESSURE, SLAB_ABSORB, GROUND, VENT, FILM_U, FLOOR_GAIN, AIR_FLOW, AIR_SET, BEAN_CAP,
+) = (P + column(name) for name in (
+    "radius_m", "d40_m2_s", "ea_j_mol", "absorptance", "light_depth_m", "porosity", "dm_wet_kg_m3",
+    "dm_dry_kg_m3", "x_wet", "x_dry", "x_full", "isotherm_scale", "film_m", "film_hold_m",
+    "load_dm_kg_m2", "emissivity", "open_below", "h_scale", "pressure_pa", "slab_absorptance", "ground_c", "vent_m_s",
+    "cover_w_m2k", "floor_gain", "air_m_s", "air_set_c", "bean_cap_c",
+))  # fmt: skip
