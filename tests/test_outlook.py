@@ -93,6 +93,8 @@ def test_rules_and_window() -> None:
     assert "inside both" in window_state(10.0, 20.0)[0]
     assert "longer rule only" in window_state(10.0, 100.0)[0]
     assert "outside both" in window_state(121.0, 130.0)[0]
+    assert "cannot be told" in window_state(0.0, 0.0, 1080.0, 1.0)[0]
+    assert "do not count" in window_state(0.0, 0.0, 1080.0, 1.0)[0]
     for caution in cautions("mould", "tank", "effluent", "machine", "dust", "smoke"):
         assert caution.source.text
 
@@ -157,9 +159,16 @@ def test_fit_refuses_what_cannot_be_told() -> None:
     days_only = replace(lot, hours=lot.hours[[0, -1]], moisture_wb=lot.moisture_wb[[0, -1]])
     with pytest.raises(InputError, match="too few"):
         fit_station(form("parchment"), [days_only, days_only])
+    trays = _past("trays", 5.0, 1.0, 0.65, 0.004, rng, "tray_dryer")
     late = replace(lot, hours=lot.hours + 24 * 14)
     with pytest.raises(InputError, match="outside the weather"):
-        fit_station(form("parchment"), [lot, late])
+        fit_station(form("parchment"), [trays, late])
+    broken = replace(lot, moisture_wb=np.where(lot.hours < 20, np.nan, lot.moisture_wb))
+    with pytest.raises(InputError, match="not a finite number"):
+        fit_station(form("parchment"), [trays, broken])
+    nonsense = replace(lot, moisture_wb=lot.moisture_wb[::-1].copy())
+    with pytest.raises(InputError, match=r"does not describe|far from|cannot tell"):
+        fit_station(form("parchment"), [trays, nonsense])
     alike = [
         replace(lot, name=str(i), hours=lot.hours[-5:], moisture_wb=lot.moisture_wb[-5:]) for i in range(3)
     ]

@@ -46,6 +46,7 @@ class Band(StrEnum):
 
     P10_P90 = "P10 to P90"
     STATED = "stated bound"
+    INTERVAL_90 = "90 % interval"
     EXACT = "exact"
 
 

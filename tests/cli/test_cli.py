@@ -303,3 +303,41 @@ def test_dry_through_several_places(station: Path) -> None:
     assert code == 0
     assert [stop["place"] for stop in json.loads(text)["stops"]] == ["raised_bed", "rest_heap"]
     assert "is not place@kg_m2/hours" in call(*args, "--before", "somewhere")[2]
+
+
+@pytest.mark.parametrize(
+    ("more", "sentence"),
+    [(("--before", "raised_bed@1.2.3/96"), "is not place@kg_m2/hours"),
+     (("--film-age-years", "3"), "has no film"),
+     (("--place", "static_bin"), "--load-kg-m2: is needed")],
+)  # fmt: skip
+def test_places_that_do_not_fit(station: Path, more: tuple[str, ...], sentence: str) -> None:
+    code, _, err = call(
+        "dry", "--form", "parchment", "--start", "2026-06-10", "--station", str(station), *more
+    )
+    assert code == 2
+    assert sentence in err
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "sentence"),
+    [("two,patio", "two,raised_bed", "differs from line"),
+     ("three,tray_dryer,12", "three,tray_dryer,", "is empty"),
+     (",2026-03-02 12:00,", ",2026-03-02 12:00,nan", "is not a number")],
+)  # fmt: skip
+def test_fit_readings_that_disagree(station: Path, tmp_path: Path, old: str, new: str, sentence: str) -> None:
+    readings, weather = _readings(tmp_path)
+    text = readings.read_text(encoding="utf-8")
+    assert old in text
+    readings.write_text(text.replace(old, new, 1), encoding="utf-8")
+    args = ("fit", "--readings", str(readings), "--weather-file", str(weather), "--station", str(station))
+    code, _, err = call(*args, "--form", "parchment")
+    assert code == 2
+    assert sentence in err
+
+
+def test_owner_link_needs_a_station(tmp_path: Path) -> None:
+    code, _, err = call("owner-link", "--data", str(tmp_path / "typo"))
+    assert code == 2
+    assert "holds no station" in err
+    assert not (tmp_path / "typo").exists()

@@ -535,4 +535,57 @@ def test_yard_counts_the_area_that_is_taken(client: Client) -> None:
     step(client, code, "spread", bed="Old patio", load_kg_m2="25")
     page = client.get("/yard/").content.decode()
     # 250 kg fruit less the assumed 5 % float, at 25 kg/m2, is 9.5 m2 of 200.
-    assert re.search(r"Old patio.*?(9|10) m², 5 %", page, re.S)
+    assert re.search(r"Old patio.*?5 %.*?(9|10) / 200 m²", page, re.S)
+
+
+def test_lots_on_their_way_keep_what_they_need(client: Client, books: Path) -> None:
+    from drydown.books.models import Lot
+    from drydown.station.load import load_station
+
+    weigh(client)
+    station = load_station(books / "station.toml")
+    fields = _station_fields(client.get("/station/").content.decode())
+    answer = client.post("/station/", fields | {"species": ["robusta"], "routes": list(station.routes)})
+    assert Lot.objects.get().code in answer.content.decode()
+    answer = client.post("/station/", fields | {"species": list(station.species), "routes": ["natural"]})
+    assert Lot.objects.get().code in answer.content.decode()
+    assert load_station(books / "station.toml") == station
+
+
+def test_a_tunnel_survives_the_station_page(client: Client, books: Path) -> None:
+    from drydown.station.load import load_station
+
+    file = books / "station.toml"
+    file.write_text(file.read_text(encoding="utf-8").replace('"roofed_bed"', '"tunnel"'), encoding="utf-8")
+    station = load_station(file)
+    fields = _station_fields(client.get("/station/").content.decode())
+    ticks = {"species": list(station.species), "routes": list(station.routes)}
+    assert client.post("/station/", fields | ticks).status_code == 302
+    assert load_station(file) == station
+
+
+def test_a_rise_between_readings_is_questioned_and_counted(client: Client) -> None:
+    from django.utils import timezone
+
+    from drydown.books.lotview import hours_above_window
+    from drydown.books.models import Lot, Reading
+
+    weigh(client, route="natural")
+    lot = Lot.objects.get()
+    lot.stage, lot.bed, lot.load_kg_m2 = "drying", "Old patio", 25.0
+    lot.spread_at = timezone.now() - timedelta(days=10)
+    lot.save()
+    for days, moisture in ((5, 0.12), (3, 0.13)):
+        at = timezone.now() - timedelta(days=days)
+        Reading.objects.create(key=uuid.uuid4(), lot=lot, moisture_wb=moisture, method="m", happened_at=at)
+    assert hours_above_window(lot) == pytest.approx(4 * 24, abs=0.1)
+    reading = {"key": str(uuid.uuid4()), "moisture": "20", "method": "oven", "bean_temp": "", "at": ""}
+    page = client.post(f"/lot/{lot.code}/reading/", reading, follow=True).content.decode()
+    assert "was it rewetted?" in page
+    assert hours_above_window(lot) == pytest.approx(7 * 24, abs=0.1)
+    lot.deliveries.update(happened_at=timezone.now() - timedelta(days=11))
+    early = station_clock(timezone.now() - timedelta(days=1))
+    assert (
+        "before the last moisture reading"
+        in step(client, lot.code, "bag", mass_kg="30", at=early).content.decode()
+    )

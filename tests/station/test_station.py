@@ -31,6 +31,12 @@ MISTAKES = [
     ("robusta = 410\n", "", "money.cherry_price_per_kg has no price for robusta"),
     ("latitude_deg = -3.4", "latitude_deg = -93.4", "place.latitude_deg is -93.4; it must be -60 or more."),
     ("utc_offset_h = 3.0", "utc_offset_h = nan", "place.utc_offset_h is nan"),
+    (
+        "arabica = 620",
+        "arabica = 0.4",
+        "the price of arabica, 0.4, has more digits than money.decimals allows",
+    ),
+    ('place = "patio"', 'place = "drum"', "place 'drum' is a machine or a heap"),
     ("rain_days = 12", "rain_days = 0", "rain_mm and rain_days must both be zero"),
 ]
 

@@ -33,7 +33,7 @@ __all__ = [
 ]
 
 MEMBERS = 80
-VERSION = "3"
+VERSION = "4"
 
 
 def lot_form(lot: Lot) -> str:
@@ -57,14 +57,18 @@ def lot_balance(lot: Lot, station: Station) -> BalanceReport:
 def hours_above_window(lot: Lot) -> float:
     """Hours before the last reading that count as inside the mould window.
 
-    From a day after spreading until the first reading at or below 14 % wb, or the last
-    reading: the wet side is counted, because nothing drier was seen.
+    From a day after spreading, every stretch between readings counts unless both its ends
+    are at or below 14 % wb: the wet side is counted, because nothing drier was seen.
     """
-    readings = list(lot.readings.order_by("happened_at", "id"))
-    if not readings or lot.spread_at is None:
+    if lot.spread_at is None:
         return 0.0
-    dry = next((r for r in readings if r.moisture_wb <= 0.14), readings[-1])
-    return max(0.0, (dry.happened_at - lot.spread_at) / timedelta(hours=1) - 24.0)
+    total, since, was_dry = 0.0, lot.spread_at + timedelta(hours=24), False
+    for reading in lot.readings.order_by("happened_at", "id"):
+        dry = reading.moisture_wb <= 0.14
+        if not (was_dry and dry):
+            total += max(0.0, (reading.happened_at - since) / timedelta(hours=1))
+        since, was_dry = max(since, reading.happened_at), dry
+    return total
 
 
 def spread_kg(lot: Lot, station: Station, fruit_kg: float) -> float:
@@ -85,7 +89,8 @@ def lot_case(lot: Lot, station: Station) -> DryingCase | None:
         return None
     last = lot.readings.order_by("-happened_at", "-id").first()
     start: datetime = last.happened_at if last else lot.spread_at
-    local = start.astimezone(station.place.site().zone).replace(minute=0, second=0, microsecond=0)
+    begin = start + timedelta(minutes=59, seconds=59)  # whole hours, never before the reading
+    local = begin.astimezone(station.place.site().zone).replace(minute=0, second=0, microsecond=0)
     now = last.moisture_wb if last else None
     return DryingCase(
         lot.species, form, bed.place, lot.load_kg_m2, habits.target_wb, local, habits.routine(), now

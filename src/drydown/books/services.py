@@ -158,8 +158,12 @@ def _plausible(lot: Lot, kind: str, at: datetime, details: dict[str, Any]) -> No
     first = lot.deliveries.order_by("happened_at").first()
     if first and at < first.happened_at:
         raise InputError("is before the lot's first fruit was weighed in.", kind, "Check the time.")
+    read = lot.readings.order_by("-happened_at").first()
+    if kind == "bag" and read and at < read.happened_at:
+        raise InputError("is before the last moisture reading.", kind, "Check the time.")
     fruit = cherry_kg(lot)
-    for name, most in (("floaters_kg", 0.9 * fruit), ("mass_kg", fruit)):
+    dry_share = 0.5 if lot.route == "natural" else 0.35
+    for name, most in (("floaters_kg", 0.9 * fruit), ("mass_kg", dry_share * fruit)):
         value = details.get(name)
         if value is not None and value > most:
             raise RangeError(

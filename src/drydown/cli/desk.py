@@ -58,6 +58,8 @@ def demo(data: Data = Path("data/demo"), host: Host = "127.0.0.1", port: Port = 
 def owner_link(data: Data = Path("drydown-data"), host: Host = "127.0.0.1", port: Port = 8321) -> None:
     """Print a new one-time link: the owner's first entry, or a new password for the owner."""
     with answering():
+        if not (data / "secret.key").exists():
+            raise InputError("holds no station.", str(data), "Give the folder that `drydown serve` uses.")
         _begin(data, demo=False)
         from drydown.books.prepare import make_owner_link  # noqa: PLC0415
 

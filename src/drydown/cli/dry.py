@@ -72,11 +72,12 @@ def dry_lot(
         here = None if station is None else load_station(station)
         site, weather = _weather(here, weather_file, Path() if station is None else station.parent)
         habits = None if here is None else here.drying.get(form)  # type: ignore[call-overload]
+        spot = _spot(place, air_c, air_m3_min_m2, bean_cap_c, film_age_years)
         case = DryingCase(
             species,
             form,
             place,
-            _given("--load-kg-m2", load_kg_m2, habits.load_kg_m2 if habits else None),
+            _given("--load-kg-m2", load_kg_m2, habits.load_kg_m2 if habits and not spot.machine else None),
             _percent(
                 "--target-percent-wb",
                 _given("--target-percent-wb", target_percent_wb, _target(habits)),
@@ -89,7 +90,7 @@ def dry_lot(
             if moisture_now_percent_wb is None
             else _percent("--moisture-now-percent-wb", moisture_now_percent_wb, 3, 80),
             _stops(before),
-            _spot(place, air_c, air_m3_min_m2, bean_cap_c, film_age_years),
+            spot,
         )
         ahead = None if forecast_file is None else read_weather(forecast_file, site)
         with waiting(f"running {members} futures", json):
@@ -126,7 +127,7 @@ def _stops(text: str) -> tuple[Stop, ...]:
 
     found = []
     for word in text.split():
-        match = re.fullmatch(r"([a-z_]+)@([0-9.]+)/([0-9]+)", word)
+        match = re.fullmatch(r"([a-z_]+)@([0-9]+(?:\.[0-9]+)?)/([0-9]{1,4})", word)
         if match is None:
             raise InputError(f"'{word}' is not place@kg_m2/hours.", "--before", "Write raised_bed@12/96.")
         found.append(Stop(place(match[1]), float(match[2]), int(match[3])))
@@ -194,6 +195,8 @@ def _print(found: DryingForecast, assumed_routine: bool) -> None:
         f"to {case.target_wb * 100:g} % wb"
     )
     out.print(figures_table(title, found.figures))
+    if case.moisture_wb_now is not None and case.moisture_wb_now <= case.target_wb:
+        out.print("The lot is at or below its target already.")
     names = ("early (P10)", "middle (P50)", "late (P90)")
     for name, moment in zip(names, found.dry_on(), strict=True):
         day = moment.strftime("%a %d %b %Y, %H:%M") if moment else "not within the forecast"
@@ -205,7 +208,7 @@ def _print(found: DryingForecast, assumed_routine: bool) -> None:
             "(common practice, no source). A station file states your own."
         )
     window = found.figures["mould_window_h"]
-    words, source = window_state(window.value, window.high)
+    words, source = window_state(window.value, window.high, found.figures["very_wet_h"].value, found.undried)
     out.print(f"Mould window: {words} ({source.text}).", markup=False)
     for rule in check_rules(case.target_wb, 20.0, case.form, case.species):
         out.print(f"At the target, {rule.words()} [{rule.source.text}]", markup=False)

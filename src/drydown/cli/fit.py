@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import math
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -72,11 +73,18 @@ def _rows(path: Path) -> list[tuple[int, dict[str, str]]]:
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
         raise InputError(f"cannot be read ({error}).", str(path)) from error
-    reader = csv.DictReader(text.splitlines())
+    lines = text.splitlines()
+    separator = max(";\t,", key=(lines[0] if lines else "").count)
+    reader = csv.DictReader(lines, delimiter=separator)
     absent = [c for c in COLUMNS if c not in (reader.fieldnames or ())]
     if absent:
         raise InputError(f"column '{absent[0]}' is missing.", f"{path.name}, line 1")
-    return [(number, row) for number, row in enumerate(reader, 2)]
+    found = list(enumerate(reader, 2))
+    for number, row in found:
+        short = [c for c in COLUMNS if not (row.get(c) or "").strip()]
+        if short:
+            raise InputError("is empty.", f"{path.name}, line {number}, column {short[0]}")
+    return found
 
 
 def _lot(
@@ -98,6 +106,12 @@ def _lot(
     spread = _time(first["spread_at"], f"{file}, line {number}, column spread_at").replace(tzinfo=zone)
     hours, moisture = [], []
     for line, row in rows:
+        for key in ("place", "load_kg_m2", "spread_at"):
+            if row[key].strip() != first[key].strip():
+                raise InputError(
+                    f"'{row[key]}' differs from line {number}: '{first[key]}'.",
+                    f"{file}, line {line}, column {key}",
+                )
         at = _time(row["read_at"], f"{file}, line {line}, column read_at").replace(tzinfo=zone)
         hours.append((at - spread).total_seconds() / 3600.0)
         moisture.append(
@@ -118,6 +132,9 @@ def _time(text: str, where: str) -> datetime:
 
 def _number(text: str, where: str) -> float:
     try:
-        return float(text.strip().replace(",", "."))
+        number = float(text.strip().replace(",", "."))
     except ValueError as error:
         raise InputError(f"'{text}' is not a number.", where) from error
+    if not math.isfinite(number):
+        raise InputError(f"'{text}' is not a number.", where)
+    return number

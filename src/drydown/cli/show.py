@@ -13,7 +13,7 @@ from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 from rich.table import Table
 
 from drydown.errors import BalanceError, DrydownError
-from drydown.figures import Figure, weakest
+from drydown.figures import Band, Figure, weakest
 from drydown.matter.species import Range
 from drydown.outlook.rules import Caution
 
@@ -24,7 +24,15 @@ err = Console(stderr=True, soft_wrap=True, highlight=False)
 
 EXIT_INPUT = 2
 EXIT_BALANCE = 3
-FULL_DIGITS = {"kg green per kg fruit": 3, "C": 0, "h": 0, "L": 0, "MJ/m2": 0}
+FULL_DIGITS = {
+    "kg green per kg fruit": 3,
+    "C": 0,
+    "h": 0,
+    "L": 0,
+    "MJ/m2": 0,
+    "times the form's": 2,
+    "of the sun": 2,
+}
 
 
 @contextmanager
@@ -70,14 +78,20 @@ def _plain(value: object) -> object:
 def figures_table(title: str, figures: Mapping[str, Figure]) -> Table:
     """Figures with bands and how well each is known."""
     table = Table(title=title, title_justify="left", header_style="bold")
-    for name in ("", "value", "P10 to P90", "unit", "known as"):
-        table.add_column(name, justify="right" if name in {"value", "P10 to P90"} else "left")
+    bands = {str(f.band) for f in figures.values() if f.band is not Band.EXACT}
+    head = bands.pop() if len(bands) == 1 else "band"
+    for name in ("", "value", head, "unit", "known as"):
+        table.add_column(name, justify="right" if name in {"value", head} else "left")
     for key, f in figures.items():
         digits = FULL_DIGITS.get(f.unit, 1)
-        span = "" if f.low == f.high else f"{f.low:,.{digits}f} to {f.high:,.{digits}f}"
+        span = "" if f.low == f.high else f"{_number(f.low, digits)} to {_number(f.high, digits)}"
         known = f"weakest input: {weakest(f.sources)}"
-        table.add_row(words(key), f"{f.value:,.{digits}f}", span, f.unit, known)
+        table.add_row(words(key), _number(f.value, digits), span, f.unit, known)
     return table
+
+
+def _number(value: float, digits: int) -> str:
+    return "not in reach" if math.isnan(value) else f"{value:,.{digits}f}"
 
 
 def words(key: str) -> str:

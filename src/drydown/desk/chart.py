@@ -90,14 +90,15 @@ def _altair() -> Any:
 
 def curve_words(found: DryingForecast) -> str:
     """The chart in one sentence, for those who do not see it."""
-    start = found.curve_wb[1, 0] * 100.0
+    now = found.case.moisture_wb_now
+    start = 100.0 * (found.curve_wb[1, 0] if now is None else now)
     if start <= found.case.target_wb * 100.0:
         target = found.case.target_wb * 100.0
         return f"At {start:.1f} % wet basis the lot is at or below its target of {target:g} %."
     early, middle, late = found.dry_on()
     names = [m.strftime("%d %b") if m else "later than the forecast reaches" for m in (early, middle, late)]
     return (
-        f"Moisture falls from {start:.0f} % to {found.case.target_wb * 100:g} % wet basis; "
+        f"Moisture falls from {start:.1f} % to {found.case.target_wb * 100:g} % wet basis; "
         f"early {names[0]}, middle {names[1]}, late {names[2]}."
     )
 

@@ -12,6 +12,7 @@ from django.utils.translation import gettext_noop as _
 
 from drydown.books.numbers import parse_decimal
 from drydown.errors import InputError
+from drydown.station.model import bed_names
 
 __all__ = ["Field", "Section", "from_post", "from_text", "sections", "to_toml"]
 
@@ -25,7 +26,7 @@ FORMS = {
     "mucilage": _("Pulped, mucilage on"),
     "cherry": _("Whole cherry"),
 }
-PLACES = ("raised_bed", "roofed_bed", "patio")
+PLACES = tuple(bed_names())
 
 
 @dataclass(frozen=True, slots=True)

@@ -101,7 +101,11 @@ def _time_rows(
             "points db",
             "core less skin of a bean when the target is met: a reading then under-reads the core",
         ),
-        "over_cap_h": (over, "h", f"hours with the hottest layer above {cap:g} C"),
+        "over_cap_h": (
+            over,
+            "h",
+            f"hours with the hottest layer above the quoted cap of {cap:g} C (a setting; sources differ)",
+        ),
     }
 
 

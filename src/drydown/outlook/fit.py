@@ -28,6 +28,7 @@ READING_SD_WB = 0.006
 """Spread of a field reading, fraction wb: 0.59-0.77 point against the oven (Oliveros 2010)."""
 LEAST_READINGS, LEAST_LOTS = 8, 2
 MOST_CORRELATION = 0.95
+MOST_RESIDUAL_WB = 0.018
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +89,7 @@ def fit_station(kind: Form, lots: Sequence[PastLot]) -> StationFit:
     sd = np.sqrt(np.diag(covariance))
     correlation = float(covariance[0, 1] / (sd[0] * sd[1]))
     _refuse_blur(correlation, found.x, sd, spread)
+    _refuse_poor(found.x, residual, prior.low, prior.high)
     return _result(found.x, sd, residual, correlation, len(lots), count)
 
 
@@ -98,14 +100,22 @@ def _refuse(lots: Sequence[PastLot], count: int) -> None:
             f"{LEAST_LOTS} lots and {LEAST_READINGS} readings are needed.",
             "fit",
         )
+    if all(lot.place.light > 0.0 for lot in lots):
+        raise InputError(
+            "lots dried in the sun only cannot tell diffusivity from absorptance.",
+            "fit",
+            "Add a lot dried without sun (heated air), or log the bed's temperature.",
+        )
     for lot in lots:
         if lot.hours.size != lot.moisture_wb.size or np.any(np.diff(lot.hours) <= 0):
             raise InputError("readings need increasing hours, one for each moisture.", lot.name)
         if lot.hours[-1] > lot.weather.hours or lot.hours[0] < 0:
             why = "A lot is never fitted on days alone."
             raise InputError("a reading lies outside the weather given.", lot.name, why)
+        if not (np.isfinite(lot.moisture_wb).all() and np.isfinite(lot.hours).all()):
+            raise InputError("a reading is not a finite number.", lot.name)
         if np.any((lot.moisture_wb < 0.04) | (lot.moisture_wb > 0.75)):
-            raise InputError("readings must be from 0.04 to 0.75 (fractions wb).", lot.name)
+            raise InputError("readings must be from 4 to 75 per cent wet basis.", lot.name)
 
 
 def _refuse_blur(correlation: float, q: Array, sd: Array, spread: float) -> None:
@@ -114,6 +124,24 @@ def _refuse_blur(correlation: float, q: Array, sd: Array, spread: float) -> None
             f"these readings cannot tell diffusivity from absorptance (correlation {correlation:.2f}).",
             "fit",
             "Add a lot dried without sun (heated air), or log the bed's temperature.",
+        )
+
+
+def _refuse_poor(q: Array, residual: float, low: float, high: float) -> None:
+    """A fit that misses its own readings, or lands far from all that is published, is no fit."""
+    if residual > MOST_RESIDUAL_WB:
+        raise InputError(
+            f"the readings lie {100 * residual:.1f} points from the best fit; "
+            "the model does not describe these lots.",
+            "fit",
+            "Check loads, places, spreading times, meter and weather.",
+        )
+    if not (0.4 <= q[0] <= 2.5 and low - 0.2 <= q[1] <= min(high + 0.2, 0.97)):
+        raise InputError(
+            f"the best fit (diffusivity x {q[0]:.2f}, absorptance {q[1]:.2f}) is far from "
+            "anything published.",
+            "fit",
+            "Check loads, places, spreading times, meter and weather.",
         )
 
 
@@ -134,8 +162,10 @@ def _result(q: Array, sd: Array, residual: float, correlation: float, lots: int,
     rule = "least squares on moisture readings; 90 % interval from the curvature"
     relative = 1.645 * sd[0] / q[0]
     low, high = q[0] * np.exp(-relative), q[0] * np.exp(relative)
-    factor = Figure(float(q[0]), "times the form's", float(low), float(high), Band.STATED, rule, {}, sources)
+    factor = Figure(
+        float(q[0]), "times the form's", float(low), float(high), Band.INTERVAL_90, rule, {}, sources
+    )
     half = 1.645 * float(sd[1])
     taken = float(q[1])
-    absorbed = Figure(taken, "of the sun", taken - half, taken + half, Band.STATED, rule, {}, sources)
+    absorbed = Figure(taken, "of the sun", taken - half, taken + half, Band.INTERVAL_90, rule, {}, sources)
     return StationFit(factor, absorbed, 100.0 * residual, correlation, lots, count)

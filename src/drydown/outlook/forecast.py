@@ -13,7 +13,7 @@ from drydown.air.series import HourlyWeather, Site
 from drydown.errors import InputError
 from drydown.figures import Figure
 from drydown.outlook.case import DryingCase
-from drydown.outlook.dryfigures import PERCENTS, drying_figures
+from drydown.outlook.dryfigures import CAPS_C, PERCENTS, drying_figures
 from drydown.steps.dry.data import Form, Place, form
 from drydown.steps.dry.run import DryingRun, DryStage, draw_parameters, dry_stages
 
@@ -112,9 +112,30 @@ def forecast(
     if undried > 0:
         share = "fewer than 1 %" if undried < 0.01 else f"{undried * 100:.0f} %"
         notes.append(f"{share} of the futures are not dry after {air.hours / 24:.0f} days")
+    notes += _place_notes(case, run)
     figures = drying_figures(case, kind, run, words)
     curve = np.percentile(run.moisture_wb(), PERCENTS, axis=0)
     return DryingForecast(case, kind, spot, run.done_h, figures, curve, undried, words, tuple(notes))
+
+
+def _place_notes(case: DryingCase, run: DryingRun) -> list[str]:
+    """What a reader of a machine's or a sequence's figures should know."""
+    notes, spot = [], case.where()
+    if spot.machine:
+        notes.append(
+            "air goes through once, none is recirculated: at thin loads most of its heat leaves unused"
+        )
+        cap = CAPS_C[case.form]
+        if spot.bean_cap_c > cap:
+            notes.append(
+                f"this machine lets beans reach {spot.bean_cap_c:g} C, above the quoted cap of {cap:g} C"
+            )
+    before = sum(stop.hours for stop in case.stops)
+    at = min(before, run.values.shape[1] - 1)
+    early = float(np.mean(run.moisture_wb()[:, at] <= case.target_wb)) if before else 0.0
+    if early > 0.0:
+        notes.append(f"in {early * 100:.0f} % of the futures the lot is dry before it reaches the last place")
+    return notes
 
 
 def _sun_notes(site: Site, weather: HourlyWeather | tuple[MonthNormals, ...]) -> list[str]:

@@ -47,12 +47,16 @@ def reasons(case: DryingCase, site: Site, weather: Weather, days: int = 45, seed
 def _changes(case: DryingCase) -> list[tuple[str, DryingCase]]:
     """One thing changed at a time."""
     routine, out = case.routine, []
-    if routine.cover_from is None:
+    if case.where().vent_m_s > 0.0:
+        pass  # nothing is uncovered in a closed tunnel
+    elif routine.cover_from is None:
         covered = replace(routine, cover_from=17.5, cover_until=7.5)
         out.append(("covered at night", replace(case, routine=covered)))
     else:
         out.append(("left open at night", replace(case, routine=replace(routine, cover_from=None))))
-    if routine.rain_cover_mm is None:
+    if case.where().keeps_rain_off:
+        pass
+    elif routine.rain_cover_mm is None:
         out.append(("covered when it rains", replace(case, routine=replace(routine, rain_cover_mm=0.1))))
     else:
         out.append(("left open when it rains", replace(case, routine=replace(routine, rain_cover_mm=None))))

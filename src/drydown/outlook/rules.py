@@ -80,16 +80,28 @@ def check_rules(moisture_wb: float, store_c: float, form: str, species: str) -> 
     return found
 
 
-def window_state(hours: float, late_hours: float) -> tuple[str, Source]:
+def window_state(
+    hours: float, late_hours: float, very_wet_h: float = 0.0, undried: float = 0.0
+) -> tuple[str, Source]:
     """Words for the time a lot's surface spends in the mould window.
 
     Args: hours, late_hours [h] with a surface between water activity 0.80 and 0.95: the
-    middle of the ensemble, and one future in ten.
+    middle of the ensemble, and one future in ten; very_wet_h [h] above 0.95; undried, the
+    share of futures in which the lot is never dry.
     Returns: words and source. Valid range: 0 or more. Source: `rules.toml`, window.
     """
     row = _load("rules.toml")["window"]
-    words = f"middle {hours:.0f} h: {_against(hours, row)}; one future in ten {late_hours:.0f} h: "
-    return words + _against(late_hours, row), _source(row)
+    if undried > 0.5:
+        words = "cannot be told: the lot is not dry within the forecast"
+    else:
+        words = f"middle {hours:.0f} h: {_against(hours, row)}; one future in ten {late_hours:.0f} h: "
+        words += _against(late_hours, row)
+    if very_wet_h >= 24.0 * row["amber_days"]:
+        words += (
+            f"; before that {very_wet_h:.0f} h above {row['high_aw']:g}, which these rules do not count: "
+            "yeasts and other moulds grow there, so dry the surface sooner"
+        )
+    return words, _source(row)
 
 
 def _against(hours: float, row: dict[str, Any]) -> str:

@@ -12,7 +12,7 @@ from drydown.matter.practice import Practice, practice
 from drydown.steps.dry.data import FORM_OF_ROUTE, Place, place, place_names
 from drydown.steps.dry.routine import Routine
 
-__all__ = ["Bed", "Drying", "Station"]
+__all__ = ["Bed", "Drying", "Station", "bed_names"]
 
 Text = Annotated[str, Field(min_length=1, max_length=80)]
 SpeciesName = Literal["arabica", "robusta", "liberica"]
@@ -20,6 +20,11 @@ RouteName = Literal["washed", "pulped_natural", "natural"]
 Hour = Annotated[float, Field(ge=0, le=24)]
 Share = Annotated[float, Field(ge=0, le=0.9)]
 FormName = Literal["parchment", "mucilage", "cherry"]
+
+
+def bed_names() -> list[str]:
+    """Places that a bed can be: all but machines and heaps."""
+    return [n for n in place_names() if not (place(n).machine or place(n).always_covered)]
 
 
 class Part(BaseModel):
@@ -109,7 +114,11 @@ class Bed(Part):
     @model_validator(mode="after")
     def _known(self) -> Self:
         if self.place not in place_names():
-            raise ValueError(f"place '{self.place}' is not one of {', '.join(place_names())}")
+            raise ValueError(f"place '{self.place}' is not one of {', '.join(bed_names())}")
+        if self.place not in bed_names():
+            raise ValueError(
+                f"place '{self.place}' is a machine or a heap; machines go under equipment.dryers"
+            )
         return self
 
 
@@ -225,6 +234,12 @@ class Station(Part):
         missing = [s for s in self.species if s not in self.money.cherry_price_per_kg]
         if missing:
             raise ValueError(f"money.cherry_price_per_kg has no price for {missing[0]}")
+        for name, price in self.money.cherry_price_per_kg.items():
+            coins = price * 10**self.money.decimals
+            if abs(coins - round(coins)) > 1e-6:
+                raise ValueError(
+                    f"the price of {name}, {price:g}, has more digits than money.decimals allows"
+                )
         for route in self.routes:
             if FORM_OF_ROUTE[route] not in self.drying:
                 raise ValueError(f"route {route} needs a table [drying.{FORM_OF_ROUTE[route]}]")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Any
 
 from django.contrib import messages
@@ -91,12 +92,13 @@ def _drying(lot: Lot, station: Station) -> dict[str, Any]:
         return found | {"trouble": str(error)}
     wet_h = hours_above_window(lot)
     figure = forecast.figures["mould_window_h"]
-    words, source = window_state(wet_h + figure.value, wet_h + figure.high)
+    wet = forecast.figures["very_wet_h"].value
+    words, source = window_state(wet_h + figure.value, wet_h + figure.high, wet, forecast.undried)
     middle = forecast.dry_on()[1]
     return found | {
         "forecast": forecast,
         "dry_on": forecast.dry_on(),
-        "passed": middle is not None and middle < timezone.now(),
+        "passed": middle is not None and middle < timezone.now() - timedelta(hours=3),
         "at_target": case.moisture_wb_now is not None and case.moisture_wb_now <= case.target_wb,
         "curve_words": curve_words(forecast),
         "curve_rows": curve_rows(forecast),
@@ -179,9 +181,19 @@ def reading(request: HttpRequest, code: str) -> HttpResponse:
         except InputError as error:
             form.add_error(None, str(error))
         else:
+            _warn_of_rise(request, lot)
             messages.success(request, _("Recorded: %(m)g %% wet basis.") % {"m": kept.moisture_wb * 100})
             return redirect("lot", code=code)
     return _page(request, lot, station, reading_form=form)
+
+
+def _warn_of_rise(request: HttpRequest, lot: Lot) -> None:
+    """A lot that reads two points wetter than before was rewetted, or one reading is wrong."""
+    two = list(lot.readings.order_by("-happened_at", "-id")[:2])
+    rise = 100.0 * (two[0].moisture_wb - two[1].moisture_wb) if len(two) == 2 else 0.0
+    if rise > 2.0:
+        words = _("%(rise).1f points wetter than the reading before: was it rewetted? %(caution)s")
+        messages.warning(request, words % {"rise": rise, "caution": cautions("mould")[0].text})
 
 
 @require_safe

@@ -18,6 +18,7 @@ from drydown.desk.setupform import from_post, from_text, sections, to_toml
 from drydown.errors import InputError
 from drydown.station.load import StationFileError, parse_station
 from drydown.station.model import Station
+from drydown.steps.dry.data import FORM_OF_ROUTE
 
 __all__ = ["station_page"]
 
@@ -43,7 +44,7 @@ def station_page(request: HttpRequest) -> HttpResponse:
         lists = {k: request.POST.getlist(k) for k in ("species", "routes")}
         try:
             made = to_toml(from_post(values, lists), text)
-            _keep_beds_in_use(parse_station(made))
+            _keep_what_is_in_use(parse_station(made))
         except StationFileError as error:
             problems, general = _sort(error.lines)
         except InputError as error:
@@ -62,10 +63,16 @@ def station_page(request: HttpRequest) -> HttpResponse:
     return render(request, "desk/station.html", context, status=400 if problems or general else 200)
 
 
-def _keep_beds_in_use(station: Station) -> None:
-    """A drying place with lots on it keeps its name until they are off."""
-    for lot in Lot.objects.filter(stage=Lot.Stage.DRYING):
-        if station.bed(lot.bed) is None:
+def _keep_what_is_in_use(station: Station) -> None:
+    """Lots on their way keep their species, their drying table and the name of their place."""
+    for lot in Lot.objects.exclude(stage=Lot.Stage.STORED):
+        if lot.species not in station.species:
+            raise InputError(f"Lot {lot.code} is {lot.species}; keep that species until it is stored.")
+        if FORM_OF_ROUTE[lot.route] not in station.drying or lot.route not in station.routes:
+            raise InputError(
+                f"Lot {lot.code} goes {lot.route_words()}; keep that route and its drying table."
+            )
+        if lot.stage == Lot.Stage.DRYING and station.bed(lot.bed) is None:
             raise InputError(
                 f"'{lot.bed}' has lot {lot.code} drying on it; keep that name until it is bagged."
             )

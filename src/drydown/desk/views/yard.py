@@ -21,6 +21,7 @@ from drydown.desk.views.problem import answered
 from drydown.errors import InputError
 from drydown.outlook.forecast import DryingForecast
 from drydown.station.model import Station
+from drydown.steps.dry.data import place
 
 __all__ = ["home", "yard"]
 
@@ -37,6 +38,7 @@ class Row:
     steps: list[Step]
     dry_on: tuple[Any, Any, Any] | None
     last_wb: float | None
+    last_percent: float
     trouble: str
 
 
@@ -81,7 +83,15 @@ def _row(lot: Any, station: Station) -> Row:
             trouble = str(error)
     readings = list(lot.readings.all())
     last = readings[-1].moisture_wb if readings else None
-    return Row(lot, lot.net or 0, next_steps(lot), found.dry_on() if found else None, last, trouble)
+    return Row(
+        lot,
+        lot.net or 0,
+        next_steps(lot),
+        found.dry_on() if found else None,
+        last,
+        100.0 * (last or 0.0),
+        trouble,
+    )
 
 
 def _beds(rows: list[Row], station: Station) -> list[dict[str, Any]]:
@@ -92,6 +102,11 @@ def _beds(rows: list[Row], station: Station) -> list[dict[str, Any]]:
             area = spread_kg(row.lot, station, row.net_g / 1000.0) / row.lot.load_kg_m2
             used[row.lot.bed] = used.get(row.lot.bed, 0.0) + area
     return [
-        {"bed": b, "used": used.get(b.name, 0.0), "share": 100.0 * used.get(b.name, 0.0) / b.area_m2}
+        {
+            "bed": b,
+            "kind": place(b.place).label,
+            "used": used.get(b.name, 0.0),
+            "share": 100.0 * used.get(b.name, 0.0) / b.area_m2,
+        }
         for b in station.equipment.beds
     ]

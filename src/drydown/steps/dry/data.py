@@ -69,6 +69,8 @@ class Place:
         """The same place with its film so many years old."""
         if not 0.0 <= years <= 10.0:
             raise RangeError(f"film age must be from 0 to 10 years, got {years:g}.")
+        if years > 0.0 and self.film_loss_per_year == 0.0:
+            raise InputError(f"'{self.name}' has no film whose age is known to matter.", "film age")
         left = max(0.3, (1.0 - self.film_loss_per_year) ** years)
         return replace(self, light=self.light * left)
 
