@@ -185,7 +185,8 @@ class Translator(ast.NodeVisitor):
             left = f"(double){self.text(node.left)}" if op == "/" else self.text(node.left)
             return f"({left} {op} {self.text(node.right)})"
         if isinstance(node, ast.UnaryOp):
-            return f"(-{self.text(node.operand)})"
+            mark = "!" if isinstance(node.op, ast.Not) else "-"
+            return f"({mark}{self.text(node.operand)})"
         if isinstance(node, ast.IfExp):
             return f"({self.text(node.test)} ? {self.text(node.body)} : {self.text(node.orelse)})"
         if isinstance(node, ast.Compare):

@@ -122,7 +122,8 @@ def rake(ws: Array, layers: int, raked: Array, least: float) -> bool:
     """
     some = False
     for m in range(W):
-        some = some or raked[m] >= least
+        if raked[m] >= least:
+            some = True
     if not some:
         return False
     capacities(ws, STATE, layers, 0.0, DRIFT)
