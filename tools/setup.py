@@ -18,6 +18,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 VENV = ROOT / ".venv"
+KERNEL = ROOT / "src" / "drydown" / "steps" / "dry"
 WINDOWS = os.name == "nt"
 BIN = VENV / ("Scripts" if WINDOWS else "bin")
 PYTHON = BIN / ("python.exe" if WINDOWS else "python")
@@ -57,7 +58,7 @@ def fingerprint(kind: str) -> str:
     names = [ROOT / "requirements" / n for n in LOCKS[kind]]
     files = [*names, ROOT / "pyproject.toml", Path(__file__)]
     digest = hashlib.sha256(f"{sys.version_info[:2]}{ROOT}".encode())
-    for file in files:
+    for file in [*files, *sorted(KERNEL.glob("*.py"))]:
         digest.update(file.read_bytes())
     return digest.hexdigest()
 
@@ -103,8 +104,13 @@ def install_lock(lock: str) -> None:
 
 
 def warm() -> None:
-    """Compile the drying kernel now, so that no user waits for it later."""
+    """Compile the drying kernel anew, so that no user waits for it, or runs an old one, later.
+
+    The compiler's own cache does not notice a change in a file that another one lays in.
+    """
     say("compiling the drying kernel")
+    for old in (*KERNEL.glob("__pycache__/*.nbi"), *KERNEL.glob("__pycache__/*.nbc")):
+        old.unlink()
     call = [str(PYTHON), "-c", "from drydown.steps.dry import warm; warm()"]
     if subprocess.run(call, check=False).returncode:
         sys.exit("setup: the drying kernel did not compile; see above")

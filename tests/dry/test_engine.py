@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from datetime import timedelta
 from typing import Any
 
 import numpy as np
@@ -212,3 +213,16 @@ def test_hot_turning_conserves_heat_and_water() -> None:
     for hours in ((), tuple(range(24))):
         run = dry(typical("cherry"), place("patio"), fair_weather(4), Routine(rake_hours=hours), 8.6, 0.05)
         assert np.abs(run.column("heat_residual")).max() < 1e-9
+
+
+@pytest.mark.parametrize(("name", "hours"), [("parchment", (58, 70, 106)), ("cherry", (106, 130, 202))])
+def test_restart_from_a_mean_keeps_the_day(name: str, hours: tuple[int, ...]) -> None:
+    # A run cut at an hour and started again from its mean moisture alone; an even profile ends
+    # 22 to 46 hours early. Checks the restart against the whole run, not nature.
+    where, weather = place("raised_bed"), fair_weather(30)
+    whole = dry(typical(name), where, weather, Routine(), LOAD[name], 0.11)
+    for hour in hours:
+        later = weather.window(weather.start + timedelta(hours=hour), weather.hours - hour)
+        mean = float(whole.column("moisture_db")[0, hour])
+        again = dry(typical(name), where, later, Routine(), LOAD[name], 0.11, mean)
+        assert abs(again.done_h[0] - (whole.done_h[0] - hour)) < 6.0

@@ -33,7 +33,7 @@ __all__ = [
 ]
 
 MEMBERS = 80
-VERSION = "4"
+VERSION = "5"
 
 
 def lot_form(lot: Lot) -> str:

@@ -187,8 +187,7 @@ def _run(
     now[0] = case.moisture_wb_now
     now = np.clip(now, 0.04, 0.80)
     start = now / (1.0 - now)
-    parameters = {**parameters, "x_bean": np.minimum(parameters["x_bean"], start)}
-    parameters["x_full"] = np.maximum(parameters["x_full"], start)
+    parameters = {**parameters, "x_full": np.maximum(parameters["x_full"], start)}
     return dry_stages(parameters, stages, air, start)
 
 

@@ -16,7 +16,15 @@ from drydown.errors import BalanceError, InputError, RangeError
 from drydown.steps.dry.block import run_block
 from drydown.steps.dry.data import Form, Place
 from drydown.steps.dry.lanes import OUT_COLUMNS, START_COLUMNS
-from drydown.steps.dry.layout import BED_LAYERS, LANES, MACHINE_LAYERS, PARAMETERS, SHELLS, column
+from drydown.steps.dry.layout import (
+    BED_LAYERS,
+    LANES,
+    MACHINE_LAYERS,
+    PARAMETERS,
+    SHELLS,
+    column,
+    shell_geometry,
+)
 from drydown.steps.dry.routine import Routine
 from drydown.units import STEFAN_BOLTZMANN, ZERO_C_K
 
@@ -26,6 +34,10 @@ Array = NDArray[np.float64]
 STEP_TOLERANCE = 4e-3
 CLOSURE = 1e-6
 SUMS = [OUT_COLUMNS.index(c) for c in ("evaporated_kg_m2", "rain_held_kg_m2", "burner_mj_m2")]
+DRYING_SKIN_DB = 0.13
+"""Skin of a bean that is drying: near balance with daytime air (own estimate)."""
+PROFILE_FORMED = 0.15
+"""Share of the fresh moisture that must be gone before the profile is fully formed (own estimate)."""
 PRIOR_SD = 1.645
 """low and high of a range are read as P5 and P95 of a normal (of the logarithm where above 0)."""
 
@@ -284,10 +296,27 @@ def _start(
         raise RangeError(f"moisture now must be from 0.03 to 4 kg/kg dry basis, got {start_db}.")
     inside = np.minimum(total, bean)
     state = np.empty((members, len(START_COLUMNS)))
-    state[:, : SHELLS + 1] = inside[:, np.newaxis]
+    state[:, : SHELLS + 1] = inside[:, np.newaxis] if start_db is None else _profile(inside, bean)
     state[:, SHELLS + 1] = (total - inside) * load
     state[:, SHELLS + 2] = temp_c
     return state
+
+
+def _profile(inside: Array, fresh: Array) -> Array:
+    """Moisture of the shells of a bean that has been drying, from its mean, (members, shells + skin).
+
+    The slowest mode of diffusion in a sphere, sin(pi r)/(pi r), over a dry skin: what is left
+    of any start after the first days. Even near the fresh moisture, and blended in between.
+    """
+    volumes, _factors = shell_geometry()
+    edges = np.cbrt(np.concatenate([[0.0], np.cumsum(volumes)]))
+    radius = 0.75 * np.diff(edges**4) / volumes
+    mode = np.sin(np.pi * radius) / (np.pi * radius)
+    mode = mode / (volumes @ mode)
+    skin = np.minimum(inside, DRYING_SKIN_DB)
+    shaped = skin[:, None] + (inside - skin)[:, None] * mode
+    gone = np.clip((1.0 - inside / fresh) / PROFILE_FORMED, 0.0, 1.0)[:, None]
+    return np.asarray(gone * shaped + (1.0 - gone) * inside[:, None])
 
 
 def _check_closure(values: Array) -> None:
