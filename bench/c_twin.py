@@ -27,7 +27,7 @@ __all__ = ["build", "run_members"]
 
 NAMES = {
     powers: ["exponential", "isotherm_power"],
-    heat: ["heat_rates", "heat_entered"],
+    heat: ["on_floor", "heat_rates", "heat_entered"],
     kernel: [
         "saturation", "capacities", "bed_geometry", "burner", "surfaces", "pore_vapour", "water_flows",
         "moisture_rates", "boundary_flows", "rates",

@@ -58,7 +58,9 @@ def fingerprint(kind: str) -> str:
     names = [ROOT / "requirements" / n for n in LOCKS[kind]]
     files = [*names, ROOT / "pyproject.toml", Path(__file__)]
     digest = hashlib.sha256(f"{sys.version_info[:2]}{ROOT}".encode())
-    for file in [*files, *sorted(KERNEL.glob("*.py"))]:
+    package = KERNEL.parent.parent
+    laid_in = [package / "units.py", package / "matter" / "sorption.py", *sorted(KERNEL.glob("*.py"))]
+    for file in [*files, *laid_in]:
         digest.update(file.read_bytes())
     return digest.hexdigest()
 

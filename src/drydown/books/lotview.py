@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Callable
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import TypeVar
 
 import numpy as np
 from django.conf import settings
@@ -32,6 +34,7 @@ __all__ = [
     "spread_kg",
 ]
 
+Kept = TypeVar("Kept")
 MEMBERS = 80
 VERSION = "5"
 
@@ -125,21 +128,29 @@ def _file_stamp(station: Station) -> str:
 
 def lot_forecast(case: DryingCase, station: Station) -> DryingForecast:
     """Forecast of a case, kept by the hash of its inputs."""
-    key = case_key(case, station)
-    found = cache.get(key)
-    if isinstance(found, DryingForecast):
-        return found
-    made = forecast(case, station.place.site(), station_weather(station, _folder()), MEMBERS, seed=1)
-    cache.set(key, made, None)
-    return made
+    site = station.place.site()
+    return _kept(
+        case_key(case, station),
+        DryingForecast,
+        lambda: forecast(case, site, station_weather(station, _folder()), MEMBERS, seed=1),
+    )
 
 
 def lot_reasons(case: DryingCase, station: Station) -> tuple[str, ...]:
     """What another handling would change, kept by the hash of the inputs."""
-    key = case_key(case, station).replace("forecast", "reasons")
+    site = station.place.site()
+    return _kept(
+        case_key(case, station).replace("forecast", "reasons"),
+        tuple,
+        lambda: reasons(case, site, station_weather(station, _folder())),
+    )
+
+
+def _kept(key: str, kind: type[Kept], make: Callable[[], Kept]) -> Kept:
+    """What the cache holds under a key, if it is of the kind; else made and kept."""
     found = cache.get(key)
-    if isinstance(found, tuple):
+    if isinstance(found, kind):
         return found
-    made = reasons(case, station.place.site(), station_weather(station, _folder()))
+    made = make()
     cache.set(key, made, None)
     return made

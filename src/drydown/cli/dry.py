@@ -188,6 +188,7 @@ def _weather(
 
 def _print(found: DryingForecast, assumed_routine: bool) -> None:
     from drydown.outlook.rules import cautions, check_rules, window_state  # noqa: PLC0415
+    from drydown.steps.dry.routine import ROUTINE_SOURCE  # noqa: PLC0415
 
     case = found.case
     title = (
@@ -205,7 +206,7 @@ def _print(found: DryingForecast, assumed_routine: bool) -> None:
     if assumed_routine:
         out.print(
             "Routine taken as: raked at 8, 10, 12, 14, 16 h, covered 17:30 to 07:30 and in rain "
-            "(common practice, no source). A station file states your own."
+            f"({ROUTINE_SOURCE}). A station file states your own."
         )
     window = found.figures["mould_window_h"]
     words, source = window_state(window.value, window.high, found.figures["very_wet_h"].value, found.undried)

@@ -117,8 +117,8 @@ def _lot(
         moisture.append(
             _number(row["moisture_percent_wb"], f"{file}, line {line}, column moisture_percent_wb") / 100
         )
-    wet = 1.0 + form_of(form).ranges["x_full"].typical
-    load = _number(first["load_kg_m2"], f"{file}, line {number}, column load_kg_m2") / wet
+    spread_kg = _number(first["load_kg_m2"], f"{file}, line {number}, column load_kg_m2")
+    load = form_of(form).dry_load(spread_kg)
     air = weather.window(spread.replace(minute=0, second=0), int(max(hours)) + 2)
     return PastLot(name, place(first["place"]), routine, load, air, np.array(hours), np.array(moisture))  # type: ignore[arg-type]
 

@@ -38,11 +38,6 @@ SOURCE = Source(
     "Table 3, as quoted; washed arabica parchment, desorption, standard error 0.54 % db",
     Status.SECOND_HAND,
 )
-OSWIN_SOURCE = Source(
-    "modified Oswin form refitted to Trejos et al. 1989 over 10-40 C and water activity "
-    "0.2-0.8, RMSE 0.22 % db",
-    Status.DERIVED,
-)
 TEMP_RANGE_C = (5.0, 55.0)
 RH_RANGE = (0.05, 0.99)
 FITTED = frozenset({("arabica", "washed")})

@@ -176,9 +176,11 @@ def _weather(
 def _run(
     case: DryingCase, kind: Form, parameters: dict[str, Array], air: HourlyWeather, seed: int
 ) -> DryingRun:
-    wet = 1.0 + kind.ranges["x_full"].typical
-    stages = [DryStage(s.spot, case.routine, s.load_kg_m2 / wet, case.target_wb, s.hours) for s in case.stops]
-    stages.append(DryStage(case.where(), case.routine, case.load_kg_m2 / wet, case.target_wb))
+    stages = [
+        DryStage(s.spot, case.routine, kind.dry_load(s.load_kg_m2), case.target_wb, s.hours)
+        for s in case.stops
+    ]
+    stages.append(DryStage(case.where(), case.routine, kind.dry_load(case.load_kg_m2), case.target_wb))
     if case.moisture_wb_now is None:
         return dry_stages(parameters, stages, air)
     rng = np.random.default_rng(seed + 2000)

@@ -77,7 +77,7 @@ def _one_weather(case: DryingCase, site: Site, weather: Weather, days: int, seed
 
 def _stage(case: DryingCase, target_wb: float) -> tuple[dict[str, np.ndarray], DryStage]:
     kind = form(case.form, case.species)
-    load = case.load_kg_m2 / (1.0 + kind.ranges["x_full"].typical)
+    load = kind.dry_load(case.load_kg_m2)
     return typical_parameters(kind), DryStage(case.where(), case.routine, load, target_wb)
 
 

@@ -19,39 +19,45 @@ __all__ = ["GateForm", "ReadingForm", "StepForm"]
 DECIMAL = {"inputmode": "decimal", "autocomplete": "off"}
 
 
-class Kilograms(forms.CharField):
-    """Kilograms typed with point or comma; clean value in whole grams."""
+class Typed(forms.CharField):
+    """A number typed with point or comma; `read` makes it a value or says what is wrong."""
 
     def __init__(self, **more: Any) -> None:
         super().__init__(max_length=20, widget=forms.TextInput(attrs=dict(DECIMAL)), **more)
 
+    def read(self, text: str) -> Any:
+        """The value of the text."""
+        return float(parse_decimal(text, str(self.label)))
+
     def clean(self, value: Any) -> Any:
-        """Whole grams, or None when empty and not needed."""
+        """The value, or None when empty and not needed."""
         text = super().clean(value)
         if not text:
             return None
         try:
-            return parse_grams(text, str(self.label))
+            return self.read(text)
         except InputError as error:
             raise forms.ValidationError(f"{error.what} {error.fix}") from error
 
 
-class Plain(forms.CharField):
-    """A number typed with point or comma, between bounds."""
+class Kilograms(Typed):
+    """Kilograms; the value is in whole grams."""
+
+    def read(self, text: str) -> Any:
+        """Whole grams."""
+        return parse_grams(text, str(self.label))
+
+
+class Plain(Typed):
+    """A number between bounds."""
 
     def __init__(self, low: float, high: float, unit: str, **more: Any) -> None:
         self.low, self.high, self.unit = low, high, unit
-        super().__init__(max_length=20, widget=forms.TextInput(attrs=dict(DECIMAL)), **more)
+        super().__init__(**more)
 
-    def clean(self, value: Any) -> Any:
-        """The number as float, or None when empty and not needed."""
-        text = super().clean(value)
-        if not text:
-            return None
-        try:
-            number = float(parse_decimal(text, str(self.label)))
-        except InputError as error:
-            raise forms.ValidationError(f"{error.what} {error.fix}") from error
+    def read(self, text: str) -> Any:
+        """The number, refused outside the bounds."""
+        number = super().read(text)
         if not self.low <= number <= self.high:
             raise forms.ValidationError(
                 _("must be from %(low)g to %(high)g %(unit)s, got %(number)g."),

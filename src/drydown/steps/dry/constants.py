@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from drydown.matter.sorption import OSWIN
 from drydown.steps.dry.layout import column, shell_geometry
 from drydown.steps.dry.rows import M, P
+from drydown.units import GAS_CONSTANT_VAPOUR, STEFAN_BOLTZMANN
 
 V, FACTORS = shell_geometry()
-OSWIN_A, OSWIN_B, OSWIN_C = 12.453, -0.05011, 3.8514
-RV, RA, SIGMA = 461.52, 287.05, 5.670374419e-8
+OSWIN_A, OSWIN_B, OSWIN_C = OSWIN.a, OSWIN.b, OSWIN.c
+RV, RA, SIGMA = GAS_CONSTANT_VAPOUR, 287.05, STEFAN_BOLTZMANN
 WIND_TO_BED = 0.635
 """Wind at 1 m over wind at 10 m, FAO-56 log law."""
 SHERWOOD = 2.6

@@ -31,6 +31,10 @@ class Form:
         """All sources, without repeats."""
         return tuple(dict.fromkeys(r.source for r in self.ranges.values()))
 
+    def dry_load(self, load_kg_m2: float) -> float:
+        """Dry matter of a load counted as first spread [kg/m2]."""
+        return load_kg_m2 / (1.0 + self.ranges["x_full"].typical)
+
 
 @dataclass(frozen=True, slots=True)
 class Place:

@@ -43,6 +43,12 @@ Array = NDArray[np.float64]
 
 
 @inlined
+def on_floor(ws: Array, m: int) -> float:
+    """1 where the lot of lane m lies on a slab, 0 on a mesh or in a machine."""
+    return float((1.0 - ws[OPEN * W + m]) * (1.0 if ws[AIR_FLOW * W + m] <= 0.0 else 0.0))
+
+
+@inlined
 def heat_rates(ws: Array, state: int, now: int, bed: int, air: int, side: int, layers: int) -> None:
     """Heat into each layer and slab node, W/m2, into block `side`."""
     for m in range(W):
@@ -72,7 +78,7 @@ def heat_rates(ws: Array, state: int, now: int, bed: int, air: int, side: int, l
         ws[(side + T0 + layers - 1) * W + m] += ws[(bed + HBOT) * W + m] * (outside - last) + carried * (
             ws[(bed + TIN) * W + m] - last
         )
-        slab = (1.0 - ws[OPEN * W + m]) * (1.0 if ws[AIR_FLOW * W + m] <= 0.0 else 0.0)
+        slab = on_floor(ws, m)
         contact = slab * SLAB_CONTACT * (last - ws[(state + S0) * W + m])
         ws[(side + T0 + layers - 1) * W + m] -= contact
         before = contact + slab * ws[SLAB_ABSORB * W + m] * light
@@ -97,7 +103,7 @@ def heat_entered(ws: Array, state: int, now: int, bed: int, air: int, layers: in
         passed = 1.0
         for _j in range(layers):
             passed *= ws[(bed + FADE) * W + m]
-        slab = (1.0 - ws[OPEN * W + m]) * (1.0 if ws[AIR_FLOW * W + m] <= 0.0 else 0.0)
+        slab = on_floor(ws, m)
         first, last = ws[(state + T0) * W + m], ws[(state + T0 + layers - 1) * W + m]
         kelvin = first + 273.15
         body = SIGMA * kelvin * kelvin * kelvin * kelvin

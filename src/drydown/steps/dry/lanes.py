@@ -59,7 +59,6 @@ OUT_COLUMNS = (
     "burner_mj_m2",  # heat given to the air of a machine
     "heat_residual",  # relative, of all heat turned over
 )
-OUT_SIZE = len(OUT_COLUMNS)
 START_COLUMNS = (*(f"shell_{i}" for i in range(NS)), "film_kg_m2", "temp_c")
 """State handed over between stages: shells inside-out (db), film water, temperature."""
 

@@ -24,6 +24,7 @@ __all__ = [
     "SLAB",
     "column",
     "shell_geometry",
+    "shell_nodes",
 ]
 
 LANES = 8
@@ -72,6 +73,20 @@ def column(name: str) -> int:
     return PARAMETERS.index(name)
 
 
+def shell_nodes(
+    shells: int = SHELLS, skin: float = SKIN_SHARE
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Edges and nodes of equal-volume shells under a thin skin.
+
+    Equation: node = volume-mean radius, 3/4 (b4 - a4)/(b3 - a3) between edges a and b.
+    Args: shells [count]; skin [share of volume]. Returns: edges, nodes [radii].
+    Valid range: shells from 2. Source: geometry.
+    """
+    inner = np.linspace(0.0, 1.0 - skin, shells + 1)
+    edges = np.cbrt(np.append(inner, 1.0))
+    return edges, 0.75 * np.diff(edges**4) / np.diff(edges**3)
+
+
 def shell_geometry(
     shells: int = SHELLS, skin: float = SKIN_SHARE
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -83,9 +98,7 @@ def shell_geometry(
     Valid range: shells from 2. Source: finite volumes; five such shells are within 2.2 % of
     the sphere series from ratio 0.5 to 0.05.
     """
-    inner = np.linspace(0.0, 1.0 - skin, shells + 1)
-    edges = np.cbrt(np.append(inner, 1.0))
+    edges, nodes = shell_nodes(shells, skin)
     volumes = np.diff(edges**3)
-    nodes = 0.75 * np.diff(edges**4) / volumes
     factors = 3.0 * edges[1:-1] ** 2 / np.diff(nodes)
     return volumes, factors

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 
+from drydown.matter.sorption import OSWIN
 from drydown.steps.dry.compiled import inlined
 
 __all__ = ["exponential", "isotherm_power"]
 
-ISOTHERM_EXPONENT = 3.8514
-_Q = 16.0 * ISOTHERM_EXPONENT - 61.0
+_Q = 16.0 * OSWIN.c - 61.0
 
 
 @inlined

@@ -23,7 +23,7 @@ from drydown.steps.dry.layout import (
     PARAMETERS,
     SHELLS,
     column,
-    shell_geometry,
+    shell_nodes,
 )
 from drydown.steps.dry.routine import Routine
 from drydown.units import STEFAN_BOLTZMANN, ZERO_C_K
@@ -271,7 +271,7 @@ def _table(parameters: Mapping[str, Array], stage: DryStage, weather: HourlyWeat
 
 
 def _hourly(place: Place, weather: HourlyWeather, routine: Routine) -> tuple[Array, Array]:
-    """Weather as the bed meets it, (members, hours, 7), see `block.read_air`; and rakes (hours,)."""
+    """Weather as the bed meets it, (members, hours, 7), see `lanes.read_air`; and rakes (hours,)."""
     hour = weather.local_hours()
     rain = np.zeros_like(weather.rain_mm) if place.keeps_rain_off else weather.rain_mm
     covered = routine.covered(hour, rain)
@@ -308,11 +308,9 @@ def _profile(inside: Array, fresh: Array) -> Array:
     The slowest mode of diffusion in a sphere, sin(pi r)/(pi r), over a dry skin: what is left
     of any start after the first days. Even near the fresh moisture, and blended in between.
     """
-    volumes, _factors = shell_geometry()
-    edges = np.cbrt(np.concatenate([[0.0], np.cumsum(volumes)]))
-    radius = 0.75 * np.diff(edges**4) / volumes
+    edges, radius = shell_nodes()
     mode = np.sin(np.pi * radius) / (np.pi * radius)
-    mode = mode / (volumes @ mode)
+    mode = mode / (np.diff(edges**3) @ mode)
     skin = np.minimum(inside, DRYING_SKIN_DB)
     shaped = skin[:, None] + (inside - skin)[:, None] * mode
     gone = np.clip((1.0 - inside / fresh) / PROFILE_FORMED, 0.0, 1.0)[:, None]

@@ -13,12 +13,10 @@ from numpy.typing import NDArray
 
 from drydown.steps.dry.compiled import inlined
 from drydown.steps.dry.constants import (
-    AIR_FLOW,
     EMIT,
     FACTORS,
     GROUND_LINK,
     LOAD,
-    OPEN,
     SIGMA,
     SLAB_CONTACT,
     SLAB_HEAT,
@@ -26,6 +24,7 @@ from drydown.steps.dry.constants import (
     X_FULL,
     V,
 )
+from drydown.steps.dry.heat import on_floor
 from drydown.steps.dry.rows import (
     AA,
     AF,
@@ -195,7 +194,7 @@ def factor_blocks(ws: Array, state: int, now: int, bed: int, air: int, h: float,
                 open_air = 1.0 - ws[(air + COVER) * W + m]
                 a11 += h * open_air * ws[EMIT * W + m] * 4.0 * SIGMA * kelvin * kelvin * kelvin
             if j == layers - 1:
-                slab = (1.0 - ws[OPEN * W + m]) * (1.0 if ws[AIR_FLOW * W + m] <= 0.0 else 0.0)
+                slab = on_floor(ws, m)
                 touch = h * SLAB_CONTACT
                 a11 += slab * (touch - touch * touch * ws[SLABF * W + m])
                 a11 += h * flow_h * ws[(bed + KCAP) * W + m]
@@ -253,7 +252,7 @@ def forward(ws: Array, now: int, bed: int, side: int, k: int, h: float, layers: 
                 ws[(now + LSKIN + j) * W + m] * es0 + ws[(now + LFREE + j) * W + m] * ef0
             )
             if j == layers - 1:
-                slab = (1.0 - ws[OPEN * W + m]) * (1.0 if ws[AIR_FLOW * W + m] <= 0.0 else 0.0)
+                slab = on_floor(ws, m)
                 r1 += slab * h * SLAB_CONTACT * ws[(k + S0) * W + m] * ws[SLABF * W + m]
             if j > 0:
                 t, pv = ws[(k + T0 + j - 1) * W + m], ws[(KP + j - 1) * W + m]
@@ -293,7 +292,7 @@ def backward(ws: Array, now: int, bed: int, k: int, h: float, layers: int) -> No
                 ws[here] = skin
     link = h * SLAB_LINK
     for m in range(W):
-        slab = (1.0 - ws[OPEN * W + m]) * (1.0 if ws[AIR_FLOW * W + m] <= 0.0 else 0.0)
+        slab = on_floor(ws, m)
         touch = slab * h * SLAB_CONTACT * ws[(k + T0 + layers - 1) * W + m]
         above = (ws[(k + S0) * W + m] + touch) * ws[SLABF * W + m]
         ws[(k + S0) * W + m] = above * slab
@@ -308,7 +307,7 @@ def linear_heat(ws: Array, state: int, now: int, bed: int, air: int, k: int, h: 
     for m in range(W):
         kelvin = ws[(state + T0) * W + m] + 273.15
         open_air = 1.0 - ws[(air + COVER) * W + m]
-        slab = (1.0 - ws[OPEN * W + m]) * (1.0 if ws[AIR_FLOW * W + m] <= 0.0 else 0.0)
+        slab = on_floor(ws, m)
         top = ws[(bed + HTOP) * W + m] + ws[(bed + HFLOW) * W + m]
         top += open_air * ws[EMIT * W + m] * 4.0 * SIGMA * kelvin * kelvin * kelvin
         below = ws[(bed + HBOT) * W + m] + ws[(bed + HFLOW) * W + m] * ws[(bed + KCAP) * W + m]
