@@ -100,7 +100,7 @@ def test_gate_to_dry_date(browser: Browser, address: str, size: str) -> None:
     page.get_by_role("link", name=code).click()
     page.get_by_role("button", name="Record: Floated").click()
     page.get_by_text("Recorded: floated").wait_for()
-    page.select_option("#id_bed", "Old patio")
+    page.select_option("#id_spread_bed", "Old patio")
     page.get_by_role("button", name="Record: Spread").click()
     page.get_by_role("heading", name="Dry on").wait_for()
     drawn = (

@@ -12,9 +12,10 @@ import numpy as np
 from django.conf import settings
 from django.core.cache import cache
 
-from drydown.books.models import Lot
-from drydown.books.services import cherry_kg
-from drydown.matter.balance import route_balance
+from drydown.books.gate import cherry_kg
+from drydown.books.habits import habits_of, lot_form, target_wb
+from drydown.books.models import Descent, Lot
+from drydown.matter.balance import ROUTES, route_balance
 from drydown.matter.report import BalanceReport, report_balance
 from drydown.matter.species import species
 from drydown.outlook.case import DryingCase
@@ -22,7 +23,6 @@ from drydown.outlook.forecast import DryingForecast, forecast
 from drydown.outlook.reasons import reasons
 from drydown.station.model import Station
 from drydown.station.weather import station_weather
-from drydown.steps.dry.data import FORM_OF_ROUTE
 
 __all__ = [
     "case_key",
@@ -30,7 +30,6 @@ __all__ = [
     "lot_balance",
     "lot_case",
     "lot_forecast",
-    "lot_form",
     "spread_kg",
 ]
 
@@ -39,34 +38,34 @@ MEMBERS = 80
 VERSION = "5"
 
 
-def lot_form(lot: Lot) -> str:
-    """What lies on the bed for the lot's route."""
-    return FORM_OF_ROUTE[lot.route]
-
-
 def lot_balance(lot: Lot, station: Station) -> BalanceReport:
     """Mass balance of all the fruit the lot received; measured float replaces the assumed."""
-    habits = station.drying.get(lot_form(lot))  # type: ignore[call-overload]
-    target = habits.target_wb if habits else 0.11
+    target = target_wb(lot, station)
     practice = station.practice()
     fruit = cherry_kg(lot)
-    floated = lot.happenings.filter(kind="float").first()
+    floated = lot.happenings.filter(kind="float", undone=False).first()
     if floated and fruit > 0 and floated.details.get("floaters_kg") is not None:
         share = round(min(float(floated.details["floaters_kg"]) / fruit, 0.9), 4)
         practice = practice.stated(float_share=share)
     return report_balance(species(lot.species), practice, lot.route, fruit, target)
 
 
-def hours_above_window(lot: Lot) -> float:
+def hours_above_window(lot: Lot, until: datetime | None = None) -> float:
     """Hours before the last reading that count as inside the mould window.
 
     From a day after spreading, every stretch between readings counts unless both its ends
-    are at or below 14 % wb: the wet side is counted, because nothing drier was seen.
+    are at or below 14 % wb: the wet side is counted, because nothing drier was seen. A lot that
+    came of others begins with the most hours any of them had.
     """
+    born = list(lot.parents.filter(undone=False).select_related("parent", "entry"))
+    begun, was_dry = _carried_reading(lot, born)
+    total = max((hours_above_window(edge.parent, edge.entry.happened_at) for edge in born), default=0.0)
     if lot.spread_at is None:
-        return 0.0
-    total, since, was_dry = 0.0, lot.spread_at + timedelta(hours=24), False
-    for reading in lot.readings.order_by("happened_at", "id"):
+        return total
+    since = max(filter(None, (lot.spread_at + timedelta(hours=24), begun)))
+    for reading in lot.readings.filter(undone=False).order_by("happened_at", "entry_id"):
+        if until is not None and reading.happened_at > until:
+            break
         dry = reading.moisture_wb <= 0.14
         if not (was_dry and dry):
             total += max(0.0, (reading.happened_at - since) / timedelta(hours=1))
@@ -74,29 +73,43 @@ def hours_above_window(lot: Lot) -> float:
     return total
 
 
-def spread_kg(lot: Lot, station: Station, fruit_kg: float) -> float:
-    """Mass that reaches the bed from a mass of fruit, by the typical balance, kg."""
-    made = route_balance(
-        species(lot.species).typical(), station.practice().typical(), lot.route, fruit_kg, 0.11
-    )
+def _carried_reading(lot: Lot, born: list[Descent]) -> tuple[datetime | None, bool]:
+    """When a lot that came of others was last read before, and whether it was dry then."""
+    if not born:
+        return None, False
+    told = born[0].entry.facts["children"]
+    state = next(c["state"] for c in told if c["code"] == lot.code)
+    if state["known_at"] is None:
+        return None, False
+    return datetime.fromisoformat(state["known_at"]), state["known_wb"] <= 0.14
+
+
+def spread_kg(lot: Lot, station: Station, dry_kg: float) -> float:
+    """Mass as it was spread of a lot's dry matter, by the typical balance of its route, kg."""
+    route = lot.route if lot.route in ROUTES else "washed"
+    made = route_balance(species(lot.species).typical(), station.practice().typical(), route, 1000.0, 0.11)
     wet = next(stage for stage in made.stages if stage.name == "dry").inputs["wet"]
-    return float(np.asarray(wet.mass))
+    return dry_kg * float(np.asarray(wet.mass / wet.dm))
 
 
 def lot_case(lot: Lot, station: Station) -> DryingCase | None:
     """The drying case of a lot, from its last reading or from spreading; None if not drying."""
     form = lot_form(lot)
-    habits = station.drying.get(form)  # type: ignore[call-overload]
-    bed = station.bed(lot.bed)
+    habits, bed = habits_of(lot, station), station.bed(lot.bed)
     if lot.spread_at is None or lot.load_kg_m2 is None or habits is None or bed is None:
         return None
-    last = lot.readings.order_by("-happened_at", "-id").first()
-    start: datetime = last.happened_at if last else lot.spread_at
+    start: datetime = lot.known_at or lot.spread_at
     begin = start + timedelta(minutes=59, seconds=59)  # whole hours, never before the reading
     local = begin.astimezone(station.place.site().zone).replace(minute=0, second=0, microsecond=0)
-    now = last.moisture_wb if last else None
     return DryingCase(
-        lot.species, form, bed.place, lot.load_kg_m2, habits.target_wb, local, habits.routine(), now
+        lot.species,
+        form,
+        bed.place,
+        lot.load_kg_m2,
+        habits.target_wb,
+        local,
+        habits.routine(),
+        lot.known_wb,
     )
 
 

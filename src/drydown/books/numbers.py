@@ -7,7 +7,7 @@ from decimal import ROUND_HALF_EVEN, Decimal
 
 from drydown.errors import InputError
 
-__all__ = ["parse_decimal", "parse_grams", "to_minor"]
+__all__ = ["coin_text", "parse_decimal", "parse_grams", "to_minor"]
 
 _PLAIN = re.compile(r"^[0-9]{1,9}([.,][0-9]{1,6})?$")
 _GROUPED = re.compile(r"^\d{1,3}([.,  ']\d{3})+([.,]\d+)?$")
@@ -43,3 +43,8 @@ def parse_grams(text: str, where: str) -> int:
 def to_minor(amount: Decimal, decimals: int) -> int:
     """Money in the smallest coin, rounded half to even."""
     return int((amount * 10**decimals).to_integral_value(ROUND_HALF_EVEN))
+
+
+def coin_text(minor: int, decimals: int) -> str:
+    """Smallest coins as an amount with thin groups: 1234567 with 2 decimals is "12 345.67"."""
+    return f"{Decimal(minor).scaleb(-decimals):,.{decimals}f}".replace(",", " ")

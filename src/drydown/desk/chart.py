@@ -11,7 +11,7 @@ from django.core.cache import cache
 
 from drydown.outlook.forecast import DryingForecast
 
-__all__ = ["Dot", "curve_rows", "curve_svg", "curve_words"]
+__all__ = ["Dot", "charting", "curve_rows", "curve_svg", "curve_words"]
 
 Dot = tuple[datetime, float]
 INK, BAND, RULE = "#1f3a34", "#b9cbb4", "#8a4b1f"
@@ -56,7 +56,7 @@ def _last_hour(found: DryingForecast) -> int:
 
 
 def _chart(found: DryingForecast, dots: Sequence[Dot]) -> Any:
-    alt = _altair()
+    alt = charting()
 
     data = alt.Data(values=_rows(found, 3))
     time = alt.X("time:T", title=None, axis=alt.Axis(format="%d %b", labelAngle=0, tickCount=6))
@@ -81,7 +81,7 @@ def _chart(found: DryingForecast, dots: Sequence[Dot]) -> Any:
     return chart.configure_axis(labelFontSize=13, titleFontSize=13, gridColor="#e4dfcf")
 
 
-def _altair() -> Any:
+def charting() -> Any:
     """The charting library, loaded where a chart is drawn."""
     import altair  # noqa: PLC0415
 

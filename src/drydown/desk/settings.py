@@ -98,6 +98,7 @@ TEMPLATES = [
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
                 "drydown.desk.context.station",
+                "drydown.desk.people.access",
             ]
         },
     }

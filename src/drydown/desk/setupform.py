@@ -87,7 +87,23 @@ _MACHINES = {
         (("name", "text"), ("place", "choice"), ("area_m2", "number")),
     ),
     "equipment.stores": (_("Stores"), (("name", "text"), ("holds_kg", "number"))),
+    "money.classes": (
+        _("Price classes by ripeness"),
+        (("name", "text"), ("ripe_from_percent", "number"), ("price_percent", "number")),
+    ),
+    "money.deductions": (
+        _("Held back from each delivery"),
+        (("name", "text"), ("percent", "number"), ("per_kg", "number")),
+    ),
+    "gate.containers": (
+        _("Containers"),
+        (("name", "text"), ("litres", "number"), ("tare_kg", "number")),
+    ),
 }
+_GATE = [
+    ("gate.lots_apart_by", _("lots kept apart by"), "choice", ""),
+    ("gate.lot_max_kg", _("most fruit in one lot"), "number", "kg"),
+]
 _DRYING = [
     ("load_kg_m2", _("load as spread"), "number", "kg/m2"),
     ("target_moisture_percent_wb", _("target moisture"), "number", "% wb"),
@@ -124,6 +140,10 @@ def sections(values: dict[str, str], lists: dict[str, list[str]], problems: dict
     ]
     help_text = _("Long-term means of each month. Leave all sun cells empty if unknown.")
     found.append(Section(_("Monthly weather"), help_text, [], tuple(h for _k, h in _MONTH), months))
+    apart = ("class", "village")
+    found.append(
+        Section(_("Lots"), fields=[make(*row, apart if row[2] == "choice" else ()) for row in _GATE])
+    )
     found.extend(_machine_section(prefix, make, _rows(prefix, values)) for prefix in _MACHINES)
     for form, title in FORMS.items():
         yes = ("true", "false")
@@ -230,6 +250,7 @@ def to_toml(data: dict[str, Any], text: str) -> str:
         _drop_empty_rows(document, prefix.split("."))
     for form in FORMS:
         _drop_empty_table(document, "drying", form)
+    _drop_empty_table(document, "gate")
     return tomlkit.dumps(document)
 
 

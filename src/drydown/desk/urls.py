@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from drydown.desk.views import entry, gate, lot, setup, yard
+from drydown.desk.views import entry, family, gate, journal, lot, setup, yard
 
 __all__ = ["handler404", "handler500", "urlpatterns"]
 
@@ -25,5 +25,11 @@ urlpatterns = [
     path("lot/<str:code>/step/", lot.step, name="lot-step"),
     path("lot/<str:code>/reading/", lot.reading, name="lot-reading"),
     path("lot/<str:code>/curve.svg", lot.curve, name="lot-curve"),
+    path("lot/<str:code>/split/", family.split_lot, name="lot-split"),
+    path("lot/<str:code>/join/", family.join_lots, name="lot-join"),
+    path("lot/<str:code>/family.svg", family.family, name="lot-family"),
+    path("journal/", journal.audit, name="journal"),
+    path("journal/<int:number>/", journal.entry_page, name="entry"),
+    path("journal/<int:number>/take-back/", journal.undo, name="entry-undo"),
     path("station/", setup.station_page, name="station"),
 ]

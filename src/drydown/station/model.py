@@ -2,35 +2,24 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal, Self
+from typing import Annotated, Self
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
 from drydown.air.normals import MonthNormals
 from drydown.air.series import Site
 from drydown.matter.practice import Practice, practice
+from drydown.station.part import FormName, Hour, Part, RouteName, SpeciesName, Text
+from drydown.station.trade import Gate, Measured, Money
 from drydown.steps.dry.data import FORM_OF_ROUTE, Place, place, place_names
 from drydown.steps.dry.routine import Routine
 
 __all__ = ["Bed", "Drying", "Station", "bed_names"]
 
-Text = Annotated[str, Field(min_length=1, max_length=80)]
-SpeciesName = Literal["arabica", "robusta", "liberica"]
-RouteName = Literal["washed", "pulped_natural", "natural"]
-Hour = Annotated[float, Field(ge=0, le=24)]
-Share = Annotated[float, Field(ge=0, le=0.9)]
-FormName = Literal["parchment", "mucilage", "cherry"]
-
 
 def bed_names() -> list[str]:
     """Places that a bed can be: all but machines and heaps."""
     return [n for n in place_names() if not (place(n).machine or place(n).always_covered)]
-
-
-class Part(BaseModel):
-    """Base of all parts: unknown keys are refused, so a misspelt key cannot be lost."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
 
 class PlaceOnEarth(Part):
@@ -199,24 +188,6 @@ class Drying(Part):
         )  # fmt: skip
 
 
-class Money(Part):
-    """Currency and what a kilogram of ripe fruit is paid."""
-
-    currency: Annotated[str, Field(pattern=r"^[A-Z]{3}$")]
-    decimals: Annotated[int, Field(ge=0, le=3)]
-    cherry_price_per_kg: dict[SpeciesName, Annotated[float, Field(gt=0, le=1e9)]]
-
-
-class Measured(Part):
-    """What the station has measured of its own losses and water; absent rows are assumed."""
-
-    float_share: Share | None = None
-    pulper_loss_share: Share | None = None
-    huller_loss_share: Share | None = None
-    pulp_water_l_kg_cherry: Annotated[float, Field(ge=0, le=40)] | None = None
-    wash_water_l_kg_parchment: Annotated[float, Field(ge=0, le=100)] | None = None
-
-
 class Station(Part):
     """The whole description, as in the station file."""
 
@@ -228,18 +199,13 @@ class Station(Part):
     drying: dict[FormName, Drying]
     money: Money
     measured: Measured = Measured()
+    gate: Gate = Gate()
 
     @model_validator(mode="after")
     def _prices(self) -> Self:
         missing = [s for s in self.species if s not in self.money.cherry_price_per_kg]
         if missing:
             raise ValueError(f"money.cherry_price_per_kg has no price for {missing[0]}")
-        for name, price in self.money.cherry_price_per_kg.items():
-            coins = price * 10**self.money.decimals
-            if abs(coins - round(coins)) > 1e-6:
-                raise ValueError(
-                    f"the price of {name}, {price:g}, has more digits than money.decimals allows"
-                )
         for route in self.routes:
             if FORM_OF_ROUTE[route] not in self.drying:
                 raise ValueError(f"route {route} needs a table [drying.{FORM_OF_ROUTE[route]}]")

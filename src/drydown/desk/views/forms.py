@@ -100,10 +100,14 @@ class Keyed(forms.Form):
 
     def moment(self) -> datetime:
         """When it happened: as stated, else now."""
+        return self.stated() or timezone.now()
+
+    def stated(self) -> datetime | None:
+        """When it happened, where someone said so."""
         stated = self.cleaned_data.get("at")
         now = timezone.now()
         if stated is None:
-            return now
+            return None
         if stated > now:
             raise InputError(f"{stated:%d %b %H:%M} is in the future.", "when", "Check the time.")
         if stated < now - timedelta(days=400):
@@ -125,16 +129,60 @@ class GateForm(Keyed):
     species = forms.ChoiceField(label=_("species"))
     route = forms.ChoiceField(label=_("route"))
     gross = Kilograms(label=_("gross weight, kg"))
-    tare = Kilograms(label=_("empty container, kg"), help_text=_("0 if the scale was tared"))
+    tare = Kilograms(label=_("empty container, kg"), required=False, help_text=_("0 if the scale was tared"))
+    container = forms.ChoiceField(label=_("or containers"), required=False)
+    count = Plain(1, 500, "", label=_("how many"), required=False)
     ripe = Plain(0, 100, "%", label=_("ripe fruit, %"), required=False, help_text=_("if counted"))
+    floats = Plain(0, 100, "%", label=_("floats, %"), required=False, help_text=_("if a sample was floated"))
 
     def __init__(self, station: Station, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.station = station
         blank = [("", _("choose"))]
         self.fields["species"].choices = blank + [(s, s) for s in station.species]  # type: ignore[attr-defined]
         self.fields["route"].choices = blank + [  # type: ignore[attr-defined]
             (r, r.replace("_", " ")) for r in station.routes
         ]
+        tins = [(c.name, f"{c.name} ({c.tare_kg:g} kg)") for c in station.gate.containers]
+        self.fields["container"].choices = [("", "-"), *tins]  # type: ignore[attr-defined]
+
+    def clean(self) -> dict[str, Any]:
+        """The empty weight comes from the field, or from the containers named."""
+        data: dict[str, Any] = super().clean() or self.cleaned_data
+        tin = self.station.gate.container(data.get("container") or "")
+        count = data.get("count") or (1 if tin else 0)
+        data["containers"] = ((tin.name, round(count)),) if tin else ()
+        if data.get("tare") is None and "tare" not in self.errors:
+            if tin is None:
+                self.add_error("tare", _("Write the empty weight, 0 if tared, or choose containers."))
+            else:
+                data["tare"] = round(tin.tare_kg * 1000) * round(count)
+        return data
+
+
+def _pick(label: Any, names: list[str], required: bool) -> forms.ChoiceField:
+    choices = [("", _("choose")), *((n, n) for n in names)]
+    return forms.ChoiceField(label=label, choices=choices, required=required)
+
+
+_NUMBERS: dict[str, tuple[Any, float, float, str]] = {
+    "load_kg_m2": (_("load, kg per m2 as spread"), 2, 60, "kg/m2"),
+    "moisture_percent": (_("moisture, % wet basis"), 3, 60, "% wb"),
+    "ph": (_("pH of the mass"), 2, 9, ""),
+    "tank_c": (_("temperature in the tank, C"), 0, 60, "C"),
+    "air_c": (_("air temperature, C"), -10, 60, "C"),
+    "rh_percent": (_("air humidity, %"), 0, 100, "%"),
+    "sample_g": (_("sample taken, g"), 1, 50_000, "g"),
+    "price_per_kg": (_("price per kg"), 0, 1e9, ""),
+}
+_MASSES = {
+    "floaters_kg": _("lights taken off, kg"),
+    "mass_kg": _("mass weighed, kg"),
+    "green_kg": _("green coffee, kg"),
+    "husk_kg": _("husk or hulls, kg"),
+    "rejects_kg": _("rejects taken out, kg"),
+}
+_FELT = ("slippery still", "grips, rough between the fingers")
 
 
 class StepForm(Keyed):
@@ -142,31 +190,39 @@ class StepForm(Keyed):
 
     def __init__(self, asks: tuple[str, ...], station: Station, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        makers: dict[str, Any] = {
-            "floaters_kg": lambda: Kilograms(label=_("lights taken off, kg"), required=False),
-            "mass_kg": lambda: Kilograms(label=_("mass bagged, kg")),
-            "load_kg_m2": lambda: Plain(2, 60, "kg/m2", label=_("load, kg per m2 as spread")),
-            "bed": lambda: forms.ChoiceField(
-                label=_("drying place"),
-                choices=[("", _("choose")), *((b.name, b.name) for b in station.equipment.beds)],
-            ),
-            "tank": lambda: forms.ChoiceField(
-                label=_("tank"),
-                choices=[("", _("choose")), *((t.name, t.name) for t in station.equipment.tanks)],
-            ),
-        }
-        for name in asks:
-            self.fields[name] = makers[name]()
-        self.order_fields([*asks, "at", "key"])
+        self.names = [a.removesuffix("?") for a in asks]
+        for ask in asks:
+            self.fields[ask.removesuffix("?")] = self._field(ask.removesuffix("?"), ask, station)
+        self.order_fields([*self.names, "at", "key"])
 
-    def details(self, asks: tuple[str, ...]) -> dict[str, Any]:
+    def _field(self, name: str, ask: str, station: Station) -> forms.Field:
+        needed = not ask.endswith("?")
+        if name in _MASSES:
+            return Kilograms(label=_MASSES[name], required=needed)
+        if name in _NUMBERS:
+            label, low, high, unit = _NUMBERS[name]
+            return Plain(low, high, unit, label=label, required=needed)
+        if name == "all_gone":
+            return forms.BooleanField(label=_("nothing of the lot is left"), required=False)
+        things = station.equipment
+        picks: dict[str, tuple[Any, list[str]]] = {
+            "bed": (_("drying place"), [b.name for b in things.beds]),
+            "tank": (_("tank"), [t.name for t in things.tanks]),
+            "store": (_("store"), [s.name for s in things.stores]),
+            "felt": (_("by hand"), list(_FELT)),
+        }
+        if name in picks:
+            return _pick(*picks[name], needed)
+        labels = {"buyer": _("buyer"), "purpose": _("what for")}
+        return forms.CharField(label=labels[name], max_length=60, required=needed)
+
+    def details(self) -> dict[str, Any]:
         """Plain data for the record; masses in kilograms."""
-        found = {name: self.cleaned_data.get(name) for name in asks}
-        for name in ("floaters_kg", "mass_kg"):
-            grams = found.get(name)
-            if grams is not None:
-                found[name] = grams / 1000.0
-        return {k: v for k, v in found.items() if v is not None}
+        found: dict[str, Any] = {name: self.cleaned_data.get(name) for name in self.names}
+        for name in _MASSES:
+            if found.get(name) is not None:
+                found[name] /= 1000.0
+        return {k: v for k, v in found.items() if v is not None and v is not False and v != ""}
 
 
 class ReadingForm(Keyed):

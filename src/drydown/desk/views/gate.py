@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from datetime import timedelta
+from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -15,27 +15,31 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
+from drydown.books.gate import Weighing, add_grower, receive
+from drydown.books.journal import Who
 from drydown.books.models import Delivery, Grower
-from drydown.books.numbers import parse_grams, to_minor
-from drydown.books.services import Weighing, add_grower, receive
+from drydown.books.numbers import parse_decimal, parse_grams, to_minor
 from drydown.desk.context import need_station
+from drydown.desk.people import guarded, who
 from drydown.desk.views.forms import GateForm
 from drydown.desk.views.problem import answered
 from drydown.errors import InputError
 from drydown.station.model import Station
 
-__all__ = ["echo", "gate", "slip"]
+__all__ = ["echo", "find_grower", "gate", "slip", "take_in", "weighing"]
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @answered
+@guarded("deliveries.weights")
 def gate(request: HttpRequest) -> HttpResponse:
     """The weighing form, and today's deliveries under it."""
     station = need_station()
-    form = GateForm(station, request.POST or None)
+    start = {"grower": request.GET.get("grower", "")}
+    form = GateForm(station, request.POST or None, initial=start)
     if request.method == "POST" and form.is_valid():
         try:
-            delivery = _receive(form, station, request)
+            delivery = take_in(form.cleaned_data, form.moment(), station, who(request))
         except InputError as error:
             form.add_error(None, str(error))
         else:
@@ -43,37 +47,46 @@ def gate(request: HttpRequest) -> HttpResponse:
     return render(request, "desk/gate.html", {"form": form, **_today(station)})
 
 
-def _receive(form: GateForm, station: Station, request: HttpRequest) -> Delivery:
+def take_in(data: dict[str, Any], at: datetime, station: Station, by: Who) -> Delivery:
     """Grower and delivery together, or neither."""
-    data, money = form.cleaned_data, station.money
-    at = form.moment()
-    price = to_minor(Decimal(str(money.cherry_price_per_kg[data["species"]])), money.decimals)
-    ripe = None if data["ripe"] is None else round(data["ripe"])
     if data["tare"] >= data["gross"]:
         raise InputError(
             f"The empty container ({data['tare'] / 1000:g} kg) weighs as much as the full one "
             f"({data['gross'] / 1000:g} kg) or more.",
             fix="Were the two swapped?",
         )
-    user: Any = request.user
     with transaction.atomic():
-        before = Delivery.objects.filter(key=data["key"]).first()
-        grower = before.grower if before and data["new_grower"] else _grower(data)
+        before = Delivery.objects.filter(entry__key=data["key"]).first()
+        grower = before.grower if before and data["new_grower"] else find_grower(data, by)
         if before and before.grower != grower:
             raise InputError("This form was sent before for another grower.", fix="Open the page anew.")
-        day = at.astimezone(station.place.site().zone).date()
-        weighing = Weighing(
-            data["key"], grower, data["species"], data["route"], data["gross"], data["tare"], price,
-            money.currency, money.decimals, at, day, ripe,
-        )  # fmt: skip
-        return receive(weighing, user)
+        return receive(weighing(data, grower, at, station, by))
 
 
-def _grower(data: dict[str, Any]) -> Grower:
+def weighing(data: dict[str, Any], grower: Grower, at: datetime, station: Station, by: Who) -> Weighing:
+    """A weighing by the station's own price, class, deduction and lot rules."""
+    money, net = station.money, data["gross"] - data["tare"]
+    ripe = None if data["ripe"] is None else round(data["ripe"])
+    floats = None if data["floats"] is None else round(data["floats"])
+    found = money.fruit_class(ripe)
+    name = found.name if found else ""
+    price = money.price_coins(data["species"], ripe)
+    value = to_minor(Decimal(net) * price / 1000, 0)
+    apart = {"class": name, "village": grower.village}.get(station.gate.lots_apart_by or "", "")
+    most = station.gate.lot_max_kg
+    return Weighing(
+        data["key"], grower, data["species"], data["route"], data["gross"], data["tare"], price,
+        money.currency, money.decimals, at, at.astimezone(station.place.site().zone).date(), ripe, floats,
+        name, data["containers"], money.held_back(net, value), apart,
+        None if most is None else round(most * 1000), by,
+    )  # fmt: skip
+
+
+def find_grower(data: dict[str, Any], by: Who) -> Grower:
     """The grower meant by what was typed: a number, a whole name, or both; never a guess."""
     text = " ".join(data["grower"].split())
     if data["new_grower"]:
-        return add_grower(text, data["village"])
+        return add_grower(text, data["village"], by)
     number = re.match(r"^([0-9]{1,9})(?: (.+))?$", text)
     if number:
         found = Grower.objects.filter(number=int(number[1])).first()
@@ -96,7 +109,7 @@ def _grower(data: dict[str, Any]) -> Grower:
 def _today(station: Station) -> dict[str, Any]:
     zone = station.place.site().zone
     begin = timezone.now().astimezone(zone).replace(hour=0, minute=0, second=0, microsecond=0)
-    rows = Delivery.objects.filter(happened_at__gte=begin).select_related("grower", "lot")
+    rows = Delivery.objects.filter(happened_at__gte=begin, undone=False).select_related("grower", "lot")
     return {
         "growers": Grower.objects.all()[:400],
         "deliveries": rows[:30],
@@ -106,11 +119,13 @@ def _today(station: Station) -> dict[str, Any]:
 
 
 @require_http_methods(["POST"])
+@answered
+@guarded("deliveries.weights")
 def echo(request: HttpRequest) -> HttpResponse:
     """What the typed weights say, in words, before anything is kept."""
     try:
         gross = parse_grams(request.POST.get("gross", ""), _("gross weight"))
-        tare = parse_grams(request.POST.get("tare", "") or "0", _("empty container"))
+        tare = _echo_tare(request)
     except InputError as error:
         return HttpResponse(f"{error.where}: {error.what}", content_type="text/plain")
     net = gross - tare
@@ -120,15 +135,31 @@ def echo(request: HttpRequest) -> HttpResponse:
     return HttpResponse(words, content_type="text/plain")
 
 
+def _echo_tare(request: HttpRequest) -> int:
+    """Empty weight as typed, or by the containers chosen."""
+    typed = request.POST.get("tare", "").strip()
+    tin = need_station().gate.container(request.POST.get("container", ""))
+    if typed or tin is None:
+        return parse_grams(typed or "0", _("empty container"))
+    count = int(parse_decimal(request.POST.get("count", "") or "1", _("how many")))
+    return round(tin.tare_kg * 1000) * count
+
+
 @require_safe
 @answered
+@guarded("deliveries.weights")
 def slip(request: HttpRequest, pk: int) -> HttpResponse:
     """The slip for one delivery, with the grower's season so far."""
     need_station()
-    found = get_object_or_404(Delivery.objects.select_related("grower", "lot"), pk=pk)
+    found = get_object_or_404(Delivery.objects.select_related("grower", "lot", "entry"), pk=pk)
     since = found.happened_at - timedelta(days=365)
     season = Delivery.objects.filter(
-        grower=found.grower, currency=found.currency, decimals=found.decimals,
+        grower=found.grower, currency=found.currency, decimals=found.decimals, undone=False,
         happened_at__gt=since, happened_at__lte=found.happened_at,
     ).aggregate(kg=Sum("net_g"), pays=Sum("pays"))  # fmt: skip
-    return render(request, "desk/slip.html", {"d": found, "season": season})
+    facts = found.entry.facts
+    context = {
+        "d": found, "season": season, "deductions": facts["deductions"], "containers": facts["containers"],
+        "value": found.pays + found.held_back,
+    }  # fmt: skip
+    return render(request, "desk/slip.html", context)

@@ -12,20 +12,25 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
-from drydown.books.flow import PAST, STEPS, next_steps
+from drydown.books.access import NotAllowedError
+from drydown.books.bookview import book_view
+from drydown.books.flow import PAST, STEPS, Step, next_steps
+from drydown.books.gate import cherry_kg
+from drydown.books.habits import habits_of, lot_form
+from drydown.books.kin import ancestors, descendants
 from drydown.books.lotview import (
     case_key,
     hours_above_window,
     lot_balance,
     lot_case,
     lot_forecast,
-    lot_form,
     lot_reasons,
 )
 from drydown.books.models import Lot
-from drydown.books.services import cherry_kg, record_reading, take_step
+from drydown.books.steps import READABLE, record_reading, take_step
 from drydown.desk.chart import Dot, curve_rows, curve_svg, curve_words
 from drydown.desk.context import need_station
+from drydown.desk.people import guarded, may_here, who
 from drydown.desk.views.forms import ReadingForm, StepForm
 from drydown.desk.views.problem import answered
 from drydown.errors import InputError
@@ -38,6 +43,7 @@ __all__ = ["curve", "lot_page", "reading", "step"]
 
 @require_safe
 @answered
+@guarded("lots.way")
 def lot_page(request: HttpRequest, code: str) -> HttpResponse:
     """Everything about one lot."""
     return _page(request, get_object_or_404(Lot, code=code), need_station())
@@ -47,22 +53,24 @@ def _page(
     request: HttpRequest,
     lot: Lot,
     station: Station,
-    step_form: StepForm | None = None,
+    bound: tuple[str, StepForm] | None = None,
     reading_form: ReadingForm | None = None,
 ) -> HttpResponse:
-    steps = next_steps(lot)
-    habits = station.drying.get(lot_form(lot))  # type: ignore[call-overload]
-    asks = steps[0].asks if steps else ()
-    start = {"load_kg_m2": f"{habits.load_kg_m2:g}"} if habits else {}
+    steps = [s for s in next_steps(lot) if may_take(request, s.kind)]
+    deliveries = lot.deliveries.filter(undone=False).select_related("grower")
     context: dict[str, Any] = {
         "lot": lot,
         "fruit_g": round(cherry_kg(lot) * 1000),
-        "steps": steps,
-        "step_form": step_form or StepForm(asks, station, initial=start),
+        "steps": [(s, _step_form(s, lot, station, bound)) for s in steps],
+        "bound_form": bound[1] if bound else None,
+        "bound_kind": bound[0] if bound else "",
         "reading_form": reading_form or ReadingForm(),
         "way": _way(lot, station),
-        "deliveries": lot.deliveries.select_related("grower"),
+        "deliveries": deliveries,
         "money": station.money,
+        "books": book_view(lot, station.money),
+        "above": ancestors(lot),
+        "below": descendants(lot),
         "note": fit_note(lot.species, "washed" if lot.route == "washed" else lot_form(lot)),
     }
     if context["fruit_g"]:
@@ -70,16 +78,30 @@ def _page(
     context |= _drying(lot, station)
     topics = {"mould", *(s.caution for s in steps if s.caution)}
     context["cautions"] = cautions(*sorted(topics))
-    status = 400 if (step_form or reading_form) else 200
+    status = 400 if (bound or reading_form) else 200
     return render(request, "desk/lot.html", context, status=status)
+
+
+def may_take(request: HttpRequest, kind: str) -> bool:
+    """Whether whoever asks may record a step of this kind."""
+    what = {"sell": "lots.sales", "sample": "samples.taken"}.get(kind, "lots.way")
+    return may_here(request, what, write=True)
+
+
+def _step_form(step: Step, lot: Lot, station: Station, bound: tuple[str, StepForm] | None) -> StepForm:
+    if bound and bound[0] == step.kind:
+        return bound[1]
+    habits = habits_of(lot, station)
+    start = {"load_kg_m2": f"{habits.load_kg_m2:g}"} if habits else {}
+    return StepForm(step.asks, station, initial=start, auto_id=f"id_{step.kind}_%s")
 
 
 def _drying(lot: Lot, station: Station) -> dict[str, Any]:
     """Forecast, curve and rules, where the lot is drying; rules at its last reading else."""
-    last = lot.readings.order_by("-happened_at", "-id").first()
+    last = lot.known_wb
     found: dict[str, Any] = {"last": last}
     if last:
-        found["rules"] = check_rules(last.moisture_wb, 20.0, lot_form(lot), lot.species)
+        found["rules"] = check_rules(last, 20.0, lot_form(lot), lot.species)
     if lot.stage != Lot.Stage.DRYING:
         return found
     case = lot_case(lot, station)
@@ -114,83 +136,91 @@ def _way(lot: Lot, station: Station) -> list[dict[str, Any]]:
     """Steps and readings in order of time."""
     zone = station.place.site().zone
     rows: list[dict[str, Any]] = [
-        {"at": h.happened_at, "what": PAST[h.kind], "details": _details(h.details), "by": h.by}
+        {"row": h, "what": PAST[h.kind], "details": _details(h.details)}
         for h in lot.happenings.select_related("by")
     ]
     for r in lot.readings.select_related("by"):
         temp = f", {r.bean_temp_c:g} C" if r.bean_temp_c is not None else ""
         text = f"{r.moisture_wb * 100:.1f} % wb ({r.method}{temp})"
-        rows.append({"at": r.happened_at, "what": _("moisture read"), "details": text, "by": r.by})
+        rows.append({"row": r, "what": _("moisture read"), "details": text})
     for row in rows:
-        row["at"] = row["at"].astimezone(zone)
-    return sorted(rows, key=lambda row: row["at"])
+        row["at"] = row["row"].happened_at.astimezone(zone)
+    return sorted(rows, key=lambda row: (row["at"], row["row"].entry_id))
+
+
+_UNITS = {
+    "floaters_kg": "kg lights", "mass_kg": "kg", "load_kg_m2": "kg/m2", "green_kg": "kg green",
+    "husk_kg": "kg husk", "rejects_kg": "kg rejects", "moisture_percent": "% wb", "ph": "pH",
+    "tank_c": "C", "air_c": "C", "rh_percent": "% RH", "sample_g": "g", "price_per_kg": "per kg",
+}  # fmt: skip
 
 
 def _details(details: dict[str, Any]) -> str:
-    names = {"floaters_kg": "kg lights", "mass_kg": "kg", "load_kg_m2": "kg/m2"}
-    parts = [f"{v:g} {names[k]}" if k in names else str(v) for k, v in details.items()]
+    parts = [f"{v:g} {_UNITS[k]}" if k in _UNITS else str(v) for k, v in details.items() if v is not True]
     return ", ".join(parts)
 
 
 @require_http_methods(["POST"])
 @answered
 def step(request: HttpRequest, code: str) -> HttpResponse:
-    """Record the next step."""
+    """Record a step that can follow."""
     lot, station = get_object_or_404(Lot, code=code), need_station()
     kind = request.POST.get("kind", "")
     if kind not in STEPS:
         raise InputError(f"'{kind}' is not a step.", code)
+    if not may_take(request, kind):
+        raise NotAllowedError(_("Your role does not record this step. Ask the owner."))
     if kind not in [s.kind for s in next_steps(lot)]:
         words = _("Not recorded: the lot is %(stage)s already. Someone else may have been quicker.")
         messages.error(request, words % {"stage": lot.get_stage_display()})
         return redirect("lot", code=code)
-    asks = STEPS[kind].asks
-    form = StepForm(asks, station, request.POST)
+    form = StepForm(STEPS[kind].asks, station, request.POST, auto_id=f"id_{kind}_%s")
     if form.is_valid():
         try:
-            user: Any = request.user
-            take_step(lot, kind, form.cleaned_data["key"], form.moment(), user, form.details(asks))
+            key, at = form.cleaned_data["key"], form.stated()
+            taken = take_step(lot, kind, key, at, who(request), form.details(), station)
         except InputError as error:
             form.add_error(None, str(error))
         else:
             messages.success(request, _("Recorded: %s.") % PAST[kind])
+            for odd in taken.findings:
+                messages.warning(request, f"{odd.words} [{odd.source.text}, {odd.source.status}]")
             return redirect("lot", code=code)
-    return _page(request, lot, station, step_form=form)
+    return _page(request, lot, station, bound=(kind, form))
 
 
 @require_http_methods(["POST"])
 @answered
+@guarded("readings.moisture")
 def reading(request: HttpRequest, code: str) -> HttpResponse:
     """Record a moisture reading."""
     lot, station = get_object_or_404(Lot, code=code), need_station()
     form = ReadingForm(request.POST)
-    if lot.stage != Lot.Stage.DRYING:
+    if lot.stage not in READABLE:
         raise InputError(
-            f"is {lot.get_stage_display()}, so it is not spread yet, or done; "
-            "a reading belongs to a drying lot.",
+            f"is {lot.get_stage_display()}, so it is not spread yet, or gone; "
+            "a reading belongs to a drying or stored lot.",
             code,
         )
     if form.is_valid():
-        data = form.cleaned_data
+        data, before = form.cleaned_data, lot.known_wb
         try:
-            user: Any = request.user
             kept = record_reading(
-                lot, data["key"], data["moisture"], data["method"], data["bean_temp"],
-                form.moment(), user,
+                lot, data["key"], data["moisture"], data["method"], data["bean_temp"], form.stated(),
+                who(request),
             )  # fmt: skip
         except InputError as error:
             form.add_error(None, str(error))
         else:
-            _warn_of_rise(request, lot)
+            _warn_of_rise(request, before, kept.moisture_wb)
             messages.success(request, _("Recorded: %(m)g %% wet basis.") % {"m": kept.moisture_wb * 100})
             return redirect("lot", code=code)
     return _page(request, lot, station, reading_form=form)
 
 
-def _warn_of_rise(request: HttpRequest, lot: Lot) -> None:
+def _warn_of_rise(request: HttpRequest, before: float | None, now: float) -> None:
     """A lot that reads two points wetter than before was rewetted, or one reading is wrong."""
-    two = list(lot.readings.order_by("-happened_at", "-id")[:2])
-    rise = 100.0 * (two[0].moisture_wb - two[1].moisture_wb) if len(two) == 2 else 0.0
+    rise = 100.0 * (now - before) if before is not None else 0.0
     if rise > 2.0:
         words = _("%(rise).1f points wetter than the reading before: was it rewetted? %(caution)s")
         messages.warning(request, words % {"rise": rise, "caution": cautions("mould")[0].text})
@@ -198,6 +228,7 @@ def _warn_of_rise(request: HttpRequest, lot: Lot) -> None:
 
 @require_safe
 @answered
+@guarded("lots.way")
 def curve(request: HttpRequest, code: str) -> HttpResponse:  # noqa: ARG001
     """The drying curve as a picture."""
     lot, station = get_object_or_404(Lot, code=code), need_station()
@@ -205,7 +236,8 @@ def curve(request: HttpRequest, code: str) -> HttpResponse:  # noqa: ARG001
     if case is None:
         raise InputError("is not drying; there is no curve.", code)
     zone = station.place.site().zone
-    dots: list[Dot] = [(r.happened_at.astimezone(zone), r.moisture_wb) for r in lot.readings.all()]
+    readings = lot.readings.filter(undone=False)
+    dots: list[Dot] = [(r.happened_at.astimezone(zone), r.moisture_wb) for r in readings]
     svg = curve_svg(lot_forecast(case, station), dots, case_key(case, station))
     response = HttpResponse(svg, content_type="image/svg+xml")
     response.headers["Content-Security-Policy"] = "default-src 'none'; style-src 'unsafe-inline'"

@@ -10,10 +10,11 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 
+from drydown.books.access import NotAllowedError
 from drydown.desk.context import find_station
 from drydown.errors import DrydownError, InputError
 
-__all__ = ["answered", "not_found", "our_fault", "stale_form"]
+__all__ = ["answered", "calm", "not_found", "our_fault", "stale_form"]
 
 P = ParamSpec("P")
 View = Callable[Concatenate[HttpRequest, P], HttpResponse]
@@ -36,18 +37,30 @@ def our_fault(request: HttpRequest) -> HttpResponse:
     return render(request, "desk/problem.html", {"words": words}, status=500)
 
 
-def answered(view: View[P]) -> View[P]:
-    """Send to set-up while there is no station; show other errors of ours as a page."""
+def calm(view: View[P]) -> View[P]:
+    """Show errors of ours as a page with one sentence."""
 
     @wraps(view)
     def handle(request: HttpRequest, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
         try:
-            if find_station() is None:
-                return redirect("station")
             return view(request, *args, **kwargs)
         except InputError as error:
             return render(request, "desk/problem.html", {"words": str(error)}, status=400)
+        except NotAllowedError as error:
+            return render(request, "desk/problem.html", {"words": str(error)}, status=403)
         except DrydownError as error:
             return render(request, "desk/problem.html", {"words": str(error)}, status=500)
 
     return cast("View[P]", handle)
+
+
+def answered(view: View[P]) -> View[P]:
+    """As `calm`, and to set-up while there is no station."""
+
+    @wraps(view)
+    def handle(request: HttpRequest, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
+        if find_station() is None:
+            return redirect("station")
+        return view(request, *args, **kwargs)
+
+    return calm(cast("View[P]", handle))

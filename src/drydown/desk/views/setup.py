@@ -14,7 +14,9 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from drydown.books.models import Lot
+from drydown.desk.people import guarded
 from drydown.desk.setupform import from_post, from_text, sections, to_toml
+from drydown.desk.views.problem import calm
 from drydown.errors import InputError
 from drydown.station.load import StationFileError, parse_station
 from drydown.station.model import Station
@@ -24,6 +26,8 @@ __all__ = ["station_page"]
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
+@calm
+@guarded("station.description")
 def station_page(request: HttpRequest) -> HttpResponse:
     """The station description as a form; nothing is written until all of it is good."""
     file = settings.STATION_FILE
@@ -63,9 +67,12 @@ def station_page(request: HttpRequest) -> HttpResponse:
     return render(request, "desk/station.html", context, status=400 if problems or general else 200)
 
 
+_DONE = (Lot.Stage.STORED, Lot.Stage.HULLED, Lot.Stage.SORTED, Lot.Stage.GONE)
+
+
 def _keep_what_is_in_use(station: Station) -> None:
     """Lots on their way keep their species, their drying table and the name of their place."""
-    for lot in Lot.objects.exclude(stage=Lot.Stage.STORED):
+    for lot in Lot.objects.exclude(stage__in=_DONE):
         if lot.species not in station.species:
             raise InputError(f"Lot {lot.code} is {lot.species}; keep that species until it is stored.")
         if FORM_OF_ROUTE[lot.route] not in station.drying or lot.route not in station.routes:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
-from django.db.models import Sum
+from django.db.models import Q, Sum
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -14,9 +14,11 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from drydown.books.flow import Step, next_steps
+from drydown.books.journal import DRY
 from drydown.books.lotview import lot_case, lot_forecast, spread_kg
-from drydown.books.models import Lot
+from drydown.books.models import Holding, Lot
 from drydown.desk.context import need_station
+from drydown.desk.people import guarded
 from drydown.desk.views.problem import answered
 from drydown.errors import InputError
 from drydown.outlook.forecast import DryingForecast
@@ -27,6 +29,13 @@ __all__ = ["home", "yard"]
 
 
 FAR = datetime.max.replace(tzinfo=UTC)
+Stage = Lot.Stage
+_KEPT = (Stage.STORED, Stage.HULLED, Stage.SORTED)
+_SHOWN: dict[str, tuple[str, ...]] = {
+    "way": tuple(s for s in Stage.values if s not in {*_KEPT, Stage.GONE}),
+    "stored": _KEPT,
+    "gone": (Stage.GONE,),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +44,7 @@ class Row:
 
     lot: Lot
     net_g: int
+    dry_g: int
     steps: list[Step]
     dry_on: tuple[Any, Any, Any] | None
     last_wb: float | None
@@ -51,25 +61,35 @@ def home(request: HttpRequest) -> HttpResponse:  # noqa: ARG001
 
 @require_safe
 @answered
+@guarded("lots.way")
 def yard(request: HttpRequest) -> HttpResponse:
     """Lots by where they stand; those that are stored on their own list."""
     station = need_station()
-    stored = request.GET.get("show") == "stored"
-    lots = Lot.objects.annotate(net=Sum("deliveries__net_g")).prefetch_related("readings")
-    chosen = lots.filter(stage=Lot.Stage.STORED) if stored else lots.exclude(stage=Lot.Stage.STORED)
-    rows = [_row(lot, station) for lot in chosen[:120]]
+    shown = request.GET.get("show", "way")
+    fruit = Sum("deliveries__net_g", filter=Q(deliveries__undone=False))
+    lots = Lot.objects.annotate(net=fruit).exclude(stage=Lot.Stage.GATHERING, net=None)
+    chosen = lots.filter(stage__in=_SHOWN.get(shown, _SHOWN["way"]))
+    found = list(chosen[:160])
+    matter = _matter(found)
+    rows = [_row(lot, station, matter.get(lot.account, 0)) for lot in found]
     rows.sort(key=lambda r: (r.dry_on is None, r.dry_on[1] or FAR if r.dry_on else FAR))
     groups = [(label, [r for r in rows if r.lot.stage == stage]) for stage, label in Lot.Stage.choices]
     context = {
         "groups": [g for g in groups if g[1]],
-        "stored": stored,
+        "shown": shown,
         "beds": _beds(rows, station),
         "now": timezone.now(),
     }
     return render(request, "desk/yard.html", context)
 
 
-def _row(lot: Any, station: Station) -> Row:
+def _matter(lots: list[Any]) -> dict[str, int]:
+    """Dry matter each lot holds, g, by account."""
+    rows = Holding.objects.filter(account__name__in=[lot.account for lot in lots], commodity=DRY)
+    return dict(rows.values_list("account__name", "amount"))
+
+
+def _row(lot: Any, station: Station, dry_g: int) -> Row:
     found: DryingForecast | None = None
     trouble = ""
     if lot.stage == Lot.Stage.DRYING:
@@ -81,12 +101,12 @@ def _row(lot: Any, station: Station) -> Row:
             )
         except InputError as error:
             trouble = str(error)
-    readings = list(lot.readings.all())
-    last = readings[-1].moisture_wb if readings else None
+    last = lot.known_wb
     return Row(
         lot,
         lot.net or 0,
-        next_steps(lot),
+        dry_g,
+        next_steps(lot)[:1],
         found.dry_on() if found else None,
         last,
         100.0 * (last or 0.0),
@@ -95,11 +115,11 @@ def _row(lot: Any, station: Station) -> Row:
 
 
 def _beds(rows: list[Row], station: Station) -> list[dict[str, Any]]:
-    """How full each drying place is, from the fruit of the lots on it."""
+    """How full each drying place is, from what the lots on it hold."""
     used: dict[str, float] = {}
     for row in rows:
-        if row.lot.stage == Lot.Stage.DRYING and row.lot.load_kg_m2 and row.net_g:
-            area = spread_kg(row.lot, station, row.net_g / 1000.0) / row.lot.load_kg_m2
+        if row.lot.stage == Lot.Stage.DRYING and row.lot.load_kg_m2:
+            area = spread_kg(row.lot, station, row.dry_g / 1000.0) / row.lot.load_kg_m2
             used[row.lot.bed] = used.get(row.lot.bed, 0.0) + area
     return [
         {

@@ -1,0 +1,62 @@
+"""Who may see and write what: role by record by field, as one table that a test walks through."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from drydown.books.models import Person
+from drydown.errors import DrydownError
+
+__all__ = ["FIELDS", "MATRIX", "NotAllowedError", "may", "need", "role_of"]
+
+Role = Person.Role
+_COLUMNS = (Role.OWNER, Role.MANAGER, Role.WEIGHER, Role.YARD, Role.QUALITY, Role.READER)
+_TABLE = """
+growers.numbers     w w w r r r
+growers.names       w w w r r -
+deliveries.weights  w w w r r r
+deliveries.money    w w r - - -
+lots.way            w w r w r r
+lots.sales          w w - - - -
+readings.moisture   w w r w w r
+samples.taken       w w - w w r
+money.accounts      w w - - - -
+station.description w w - - - -
+people.access       w r - - - -
+devices.enrolled    w w - - - -
+journal.audit       r r - - - -
+journal.undo        w w - - - -
+journal.carry       w w - - - -
+"""
+MATRIX: dict[str, dict[str, str]] = {
+    line.split()[0]: dict(zip(_COLUMNS, line.split()[1:], strict=True)) for line in _TABLE.split("\n") if line
+}
+FIELDS = tuple(MATRIX)
+
+
+class NotAllowedError(DrydownError):
+    """The person's role does not reach this far."""
+
+
+def role_of(user: Any) -> str:
+    """The role of someone who entered; the superuser is the owner; none for strangers."""
+    if not getattr(user, "is_authenticated", False) or not user.is_active:
+        return ""
+    if user.is_superuser:
+        return Role.OWNER
+    person = Person.objects.filter(user=user).first()
+    return person.role if person else ""
+
+
+def may(role: str, what: str, write: bool = False) -> bool:
+    """Whether a role may read, or write, a field of a record."""
+    allowed = MATRIX[what].get(role, "-")
+    return allowed == "w" or (allowed == "r" and not write)
+
+
+def need(role: str, what: str, write: bool = False) -> None:
+    """Refuse in a sentence what a role may not do."""
+    if not may(role, what, write):
+        act = "write" if write else "see"
+        label = dict(Role.choices).get(role, role) or "stranger"
+        raise NotAllowedError(f"As {label} you may not {act} {what.replace('.', ': ')}. Ask the owner.")

@@ -1,0 +1,200 @@
+"""Write to the journal: one entry, its postings and its seal, and all that is read off it, at once.
+
+Every change of matter or money goes through `write`. What it is handed twice under one key
+it keeps once; the same key with other content is refused.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import uuid
+from collections.abc import Callable, Iterable, Sequence
+from contextvars import ContextVar
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from typing import Any
+
+from django.contrib.auth.models import User
+from django.db import connection, transaction
+from django.db.models import F
+from django.utils import timezone
+
+from drydown.books.models import Account, Device, Entry, Head, Holding, Posting, Seal
+from drydown.errors import BalanceError, InputError
+
+__all__ = ["DRY", "WATER", "Draft", "Line", "Who", "canonical", "digest_of", "held", "write"]
+
+DRY, WATER = "dry", "water"
+Line = tuple[str, str, int]
+"""Account name, commodity, amount: what comes to the account, or leaves it when below zero."""
+
+
+@dataclass(frozen=True, slots=True)
+class Who:
+    """Who writes, from which device, and the device's own number for it."""
+
+    user: User | None = None
+    device: Device | None = None
+    seq: int | None = None
+
+
+@dataclass(slots=True)
+class Draft:
+    """An entry before it is numbered."""
+
+    kind: str
+    key: uuid.UUID
+    body: dict[str, Any]
+    lines: list[Line]
+    happened_at: datetime
+    who: Who = field(default_factory=Who)
+    reason: str = ""
+    reverses: Entry | None = None
+
+
+Projector = Callable[[Entry, dict[str, Any]], None]
+clock: ContextVar[Callable[[], datetime]] = ContextVar("clock", default=timezone.now)
+
+
+def canonical(body: Any) -> str:
+    """One text for one content: sorted keys, no spaces, no floats that could be written two ways."""
+    return json.dumps(body, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+
+
+def merged(lines: Iterable[Line]) -> list[Line]:
+    """Lines with equal account and commodity added up, zeros left out, in order of first mention."""
+    sums: dict[tuple[str, str], int] = {}
+    for account, commodity, amount in lines:
+        sums[account, commodity] = sums.get((account, commodity), 0) + amount
+    return [(account, commodity, amount) for (account, commodity), amount in sums.items() if amount]
+
+
+def content_of(entry: Entry, lines: Sequence[Line], previous: str) -> dict[str, Any]:
+    """All that a seal covers."""
+    return {
+        "number": entry.number,
+        "key": str(entry.key),
+        "kind": entry.kind,
+        "body": entry.body,
+        "happened_at": entry.happened_at.astimezone(UTC).isoformat(),
+        "received_at": entry.received_at.astimezone(UTC).isoformat(),
+        "by": entry.by_id,
+        "by_name": entry.by_name,
+        "device": entry.device_id,
+        "device_seq": entry.device_seq,
+        "reason": entry.reason,
+        "reverses": entry.reverses_id,
+        "postings": [list(line) for line in lines],
+        "previous": previous,
+    }
+
+
+def digest_of(entry: Entry, lines: Sequence[Line], previous: str) -> str:
+    """SHA-256 of an entry with its postings and the digest before it."""
+    return hashlib.sha256(canonical(content_of(entry, lines, previous)).encode()).hexdigest()
+
+
+def write(draft: Draft, project: Projector | None = None) -> tuple[Entry, bool]:
+    """Keep an entry with everything read off it, in one transaction; once for each key.
+
+    Returns the entry, and whether it is new. The same key with another body is refused.
+    """
+    lines = merged(draft.lines)
+    _refuse_unbalanced(draft.kind, lines)
+    with transaction.atomic():
+        head = Head.objects.select_for_update().get_or_create(pk=1)[0]
+        kept = Entry.objects.filter(key=draft.key).first()
+        body = canonical(draft.body)
+        if kept is not None:
+            if (kept.kind, kept.body) != (draft.kind, body):
+                raise InputError(
+                    "this form was sent before with other values, and those are kept.",
+                    fix="Open the page anew to send another one.",
+                )
+            return kept, False
+        entry = _add(draft, head, body, lines)
+        _hold(lines)
+        if project is not None:
+            project(entry, draft.body)
+        return entry, True
+
+
+def _refuse_unbalanced(kind: str, lines: Sequence[Line]) -> None:
+    sums: dict[str, int] = {}
+    for _account, commodity, amount in lines:
+        sums[commodity] = sums.get(commodity, 0) + amount
+    off = {commodity: total for commodity, total in sums.items() if total}
+    if off:
+        raise BalanceError(f"entry '{kind}' does not balance: {off}.")
+
+
+def _add(draft: Draft, head: Head, body: str, lines: Sequence[Line]) -> Entry:
+    number = head.number + 1
+    who = draft.who
+    entry = Entry(
+        number=number, key=draft.key, kind=draft.kind, body=body, happened_at=draft.happened_at,
+        received_at=clock.get()(), by=who.user, by_name=who.user.get_username() if who.user else "",
+        device=who.device, device_seq=who.seq, reason=draft.reason, reverses=draft.reverses,
+        seal_id=number,
+    )  # fmt: skip
+    entry.save(force_insert=True)
+    ids = _accounts([account for account, _c, _a in lines])
+    Posting.objects.bulk_create(
+        Posting(entry=entry, account_id=ids[account], commodity=commodity, amount=amount)
+        for account, commodity, amount in lines
+    )
+    digest = digest_of(entry, lines, head.digest)
+    Seal.objects.create(number=number, previous=head.digest, digest=digest)
+    head.number, head.digest = number, digest
+    head.save()
+    return entry
+
+
+def _accounts(names: Sequence[str]) -> dict[str, int]:
+    """Ids by name; accounts that are new are opened."""
+    found = dict(Account.objects.filter(name__in=names).values_list("name", "pk"))
+    for name in dict.fromkeys(names):
+        if name not in found:
+            found[name] = Account.objects.create(name=name).pk
+    return found
+
+
+_ADD = (
+    "INSERT INTO books_holding (account_id, commodity, amount, matter_only) "
+    "SELECT id, %s, %s, %s FROM books_account WHERE name = %s "
+    "ON CONFLICT (account_id, commodity) DO UPDATE SET amount = books_holding.amount + excluded.amount"
+)
+
+
+def _hold(lines: Sequence[Line]) -> None:
+    """Bring the holdings up to date; what comes is added before what leaves is taken."""
+    with connection.cursor() as cursor:
+        for account, commodity, amount in sorted(lines, key=lambda line: -line[2]):
+            bound = account.startswith("lot/") and commodity in {DRY, WATER}
+            if bound and amount < 0:
+                _take(account, commodity, -amount)
+            else:
+                cursor.execute(_ADD, [commodity, amount, bound, account])
+
+
+def _take(account: str, commodity: str, amount: int) -> None:
+    """Take matter out of a lot, in one step with the test that it is there."""
+    there = Holding.objects.filter(account__name=account, commodity=commodity, amount__gte=amount)
+    if not there.update(amount=F("amount") - amount):
+        _refuse_empty(account, commodity, amount)
+
+
+def _refuse_empty(account: str, commodity: str, amount: int) -> None:
+    words = {"dry": "dry matter", "water": "water"}[commodity]
+    raise InputError(
+        f"holds {held(account, commodity) / 1000:g} kg of {words}; {amount / 1000:g} kg cannot leave it.",
+        account.removeprefix("lot/"),
+        "Check the weights of the steps before, and undo later steps first.",
+    )
+
+
+def held(account: str, commodity: str) -> int:
+    """What an account holds of a commodity now."""
+    found = Holding.objects.filter(account__name=account, commodity=commodity).first()
+    return found.amount if found else 0

@@ -1,0 +1,228 @@
+"""A lot's steps and readings: each writes its entry, and moves what it moves."""
+
+from __future__ import annotations
+
+import uuid
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+
+from drydown.books.flow import next_steps
+from drydown.books.flows import Matter, hulled, pulped, taken_off, to_moisture, washed, weighed
+from drydown.books.gate import cherry_kg
+from drydown.books.habits import target_wb
+from drydown.books.journal import DRY, WATER, Draft, Line, Who, write
+from drydown.books.judge import Finding, judge
+from drydown.books.models import Happening, Holding, Lot, Reading
+from drydown.books.numbers import to_minor
+from drydown.books.reading_off import read_off
+from drydown.errors import InputError, RangeError
+from drydown.station.model import Station
+
+__all__ = ["READABLE", "Taken", "lot_matter", "record_reading", "take_step"]
+
+
+READABLE = {Lot.Stage.DRYING, Lot.Stage.STORED, Lot.Stage.HULLED, Lot.Stage.SORTED}
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """A step that was kept, and what looked odd about it."""
+
+    happening: Happening
+    findings: tuple[Finding, ...]
+
+
+def lot_matter(lot: Lot) -> Matter:
+    """Dry matter and water a lot holds by the books."""
+    rows = Holding.objects.filter(account__name=lot.account, commodity__in=(DRY, WATER))
+    found = dict(rows.values_list("commodity", "amount"))
+    return Matter(found.get(DRY, 0), found.get(WATER, 0))
+
+
+def take_step(
+    lot: Lot, kind: str, key: uuid.UUID, at: datetime | None, who: Who, details: dict[str, Any],
+    station: Station,
+) -> Taken:  # fmt: skip
+    """Record a step and move the lot, once for each key; refuse steps that cannot follow.
+
+    Without a stated time the step is now, or, where the clock was put back, at the lot's last step.
+    """
+    with transaction.atomic():
+        before = Happening.objects.filter(entry__key=key).select_related("entry").first()
+        if before:
+            return Taken(_same(before, lot, kind, details), ())
+        fresh = Lot.objects.select_for_update().get(pk=lot.pk)
+        if kind not in [s.kind for s in next_steps(fresh)]:
+            raise InputError(
+                f"'{kind}' cannot follow: the lot is {fresh.get_stage_display()}.",
+                fresh.code,
+                "Someone may have recorded the step already; look at its way below.",
+            )
+        moment = _moment(fresh, kind, at)
+        has = lot_matter(fresh)
+        _possible(fresh, kind, details, has)
+        findings = judge(fresh, kind, details, cherry_kg(fresh), has.mass / 1000.0)
+        body = {
+            "code": fresh.code, "kind": kind, "details": details,
+            "warned": [f.words for f in findings], "assumed": _assumed(fresh, kind, station),
+        }  # fmt: skip
+        lines = _lines(fresh, kind, details, has, station)
+        entry, _new = write(Draft("step", key, body, lines, moment, who), read_off)
+        return Taken(Happening.objects.select_related("lot").get(entry=entry), findings)
+
+
+def _same(before: Happening, lot: Lot, kind: str, details: dict[str, Any]) -> Happening:
+    if (before.lot_id, before.kind, before.details) != (lot.pk, kind, details):
+        raise InputError(
+            "this form was sent before with other values, and those are kept.",
+            fix="Open the page anew to send another one.",
+        )
+    return before
+
+
+def _moment(lot: Lot, kind: str, at: datetime | None) -> datetime:
+    """When it happened; refused before what it must follow."""
+    last = lot.moved_at
+    if at is None:
+        now = timezone.now()
+        return max(now, last) if last else now
+    first = lot.deliveries.filter(undone=False).order_by("happened_at").first()
+    if first and at < first.happened_at:
+        raise InputError("is before the lot's first fruit was weighed in.", kind, "Check the time.")
+    if last and at < last:
+        raise InputError(
+            f"{at:%d %b %H:%M} is before the last step ({last:%d %b %H:%M}).", lot.code, "Check the time."
+        )
+    if kind == "bag" and lot.known_at and at < lot.known_at:
+        raise InputError("is before the last moisture reading.", kind, "Check the time.")
+    return at
+
+
+def _possible(lot: Lot, kind: str, details: dict[str, Any], has: Matter) -> None:
+    """Refuse what cannot be: more lights or more coffee than there was fruit."""
+    fruit = cherry_kg(lot) or has.mass / 1000.0
+    dry_share = 0.5 if lot.route == "natural" else 0.35
+    most = {"floaters_kg": 0.9 * fruit}
+    if kind == "bag" and cherry_kg(lot):
+        most["mass_kg"] = dry_share * fruit
+    if kind == "hull":
+        most["green_kg"] = has.mass / 1000.0
+    if kind == "sort":
+        most["rejects_kg"] = has.mass / 1000.0
+    for name, limit in most.items():
+        value = details.get(name)
+        if value is not None and value > limit:
+            raise RangeError(
+                f"{value:g} kg is more than can come of {fruit:g} kg of fruit."
+                if kind in {"float", "bag"}
+                else f"{value:g} kg is more than the lot holds ({limit:g} kg).",
+                kind,
+                "Check the weight.",
+            )
+
+
+def _assumed(lot: Lot, kind: str, station: Station) -> dict[str, float]:
+    """Moisture that was not read when the lot was bagged: the target, and said to be so."""
+    if kind != "bag" or lot.known_wb is not None:
+        return {}
+    return {"moisture_wb": target_wb(lot, station)}
+
+
+def _grams(details: dict[str, Any], name: str) -> int | None:
+    value = details.get(name)
+    return None if value is None else round(value * 1000)
+
+
+def _lines(lot: Lot, kind: str, details: dict[str, Any], has: Matter, station: Station) -> list[Line]:
+    """What a step moves."""
+    account = lot.account
+    practice = station.practice().typical()
+    if kind == "pulp":
+        return pulped(has, account, lot.species, practice, lot.route)
+    if kind == "wash":
+        return washed(has, account, lot.species, practice)
+    if kind in {"bag", "weigh", "hull"}:
+        return _scaled(lot, kind, details, has, station)
+    if kind == "sell":
+        return _sold(lot, details, has, station)
+    off = {"float": "floaters_kg", "sort": "rejects_kg"}.get(kind)
+    grams = _grams(details, off) if off else details.get("sample_g")
+    to = {"float": "by-product/floaters", "sort": "by-product/rejects", "sample": "samples"}.get(kind)
+    if to is None or not grams:
+        return []
+    return taken_off(has, account, round(grams), to)
+
+
+def _scaled(lot: Lot, kind: str, details: dict[str, Any], has: Matter, station: Station) -> list[Line]:
+    """Steps at which the scale speaks."""
+    percent = details.get("moisture_percent")
+    known = lot.known_wb if percent is None else percent / 100.0
+    moisture = known if known is not None else _assumed(lot, "bag", station)["moisture_wb"]
+    if kind != "hull":
+        return weighed(has, lot.account, _grams(details, "mass_kg") or 0, moisture)
+    shell = "by-product/husk" if lot.route == "natural" else "by-product/parchment hull"
+    green = _grams(details, "green_kg") or 0
+    return hulled(has, lot.account, green, _grams(details, "husk_kg"), moisture, shell)
+
+
+def _sold(lot: Lot, details: dict[str, Any], has: Matter, station: Station) -> list[Line]:
+    """Coffee to the buyer, its price owed by the buyer; what the scale did not find is shown apart."""
+    buyer, grams = f"buyer/{details['buyer']}", _grams(details, "mass_kg") or 0
+    money = station.money
+    price = to_minor(Decimal(str(details["price_per_kg"])), money.decimals)
+    value = to_minor(Decimal(grams) * price / 1000, 0)
+    lines = [(buyer, money.currency, value), (f"sales/{lot.code}", money.currency, -value)]
+    if not details.get("all_gone"):
+        return taken_off(has, lot.account, grams, buyer) + lines
+    sold_dry = round(grams * has.dry / has.mass) if has.mass else 0
+    sold = Matter(sold_dry, grams - sold_dry)
+    rest = Matter(has.dry - sold.dry, has.water - sold.water)
+    return [
+        *sold.lines(buyer), *has.lines(lot.account, -1),
+        ("difference", DRY, rest.dry), ("air", WATER, rest.water), *lines,
+    ]  # fmt: skip
+
+
+def record_reading(
+    lot: Lot, key: uuid.UUID, moisture_percent_wb: float, method: str, bean_temp_c: float | None,
+    at: datetime | None, who: Who,
+) -> Reading:  # fmt: skip
+    """Keep a moisture reading, once for each key; the water that is gone goes to the air's account."""
+    method = method.strip()[:60]
+    _readable(lot, moisture_percent_wb, method, bean_temp_c)
+    with transaction.atomic():
+        body = {
+            "code": lot.code, "moisture_wb": moisture_percent_wb / 100.0, "method": method,
+            "bean_temp_c": bean_temp_c,
+        }  # fmt: skip
+        before = Reading.objects.filter(entry__key=key).select_related("entry", "lot").first()
+        if before is None:
+            _still_readable(lot, at)
+        moment = at or max(filter(None, (timezone.now(), lot.spread_at)))
+        latest = lot.known_at is None or moment >= lot.known_at
+        lines = to_moisture(lot_matter(lot), lot.account, moisture_percent_wb / 100.0) if latest else []
+        entry, _new = write(Draft("reading", key, body, lines, moment, who), read_off)
+        return Reading.objects.get(entry=entry)
+
+
+def _readable(lot: Lot, percent: float, method: str, bean_temp_c: float | None) -> None:
+    if not 3.0 <= percent <= 80.0:
+        raise RangeError(f"moisture must be from 3 to 80 % wet basis, got {percent:g}.", lot.code)
+    if bean_temp_c is not None and not 0.0 <= bean_temp_c <= 80.0:
+        raise RangeError(f"bean temperature must be 0 to 80 C, got {bean_temp_c:g}.", lot.code)
+    if not method:
+        raise InputError("is empty.", "method", "Name the meter or oven method.")
+
+
+def _still_readable(lot: Lot, at: datetime | None) -> None:
+    if lot.stage not in READABLE:
+        raise InputError(
+            f"is {lot.get_stage_display()}; a reading belongs to a drying or stored lot.", lot.code
+        )
+    if lot.stage == Lot.Stage.DRYING and (lot.spread_at is None or (at and at < lot.spread_at)):
+        raise InputError("is not spread yet at that time.", lot.code)

@@ -1,0 +1,100 @@
+"""Take back what was recorded: a reversing entry with a reason, never a change."""
+
+from __future__ import annotations
+
+import uuid
+from datetime import datetime
+
+from django.db import transaction
+from django.utils import timezone
+
+from drydown.books.flow import STEPS
+from drydown.books.flows import to_moisture
+from drydown.books.journal import Draft, Line, Who, write
+from drydown.books.models import Delivery, Descent, Entry, Happening, Lot, Posting, Reading
+from drydown.books.reading_off import read_off
+from drydown.books.steps import lot_matter
+from drydown.errors import InputError
+
+__all__ = ["lines_of", "take_back", "why_not"]
+
+
+def lines_of(entry: Entry) -> list[Line]:
+    """Postings of an entry, in order."""
+    rows = Posting.objects.filter(entry=entry).order_by("id")
+    return list(rows.values_list("account__name", "commodity", "amount"))
+
+
+def why_not(entry: Entry) -> str:
+    """Why an entry cannot be taken back now; empty when it can."""
+    if entry.kind in {"reverse", "reckon"}:
+        return "a reversal stays; record the thing anew instead."
+    if Entry.objects.filter(reverses=entry).exists():
+        return "it has been taken back already."
+    if entry.kind == "reading":
+        return ""
+    later = _later(entry)
+    if later is not None:
+        return f"entry {later.number} ({later.kind}) stands on it; take that back first."
+    return ""
+
+
+def _later(entry: Entry) -> Entry | None:
+    """The last standing entry after this one that shaped a lot this one touched."""
+    lots = _lots(entry)
+    if not lots:
+        return None
+    quiet = [kind for kind, step in STEPS.items() if not step.shapes]
+    shaping = Happening.objects.filter(lot__in=lots, undone=False).exclude(kind__in=quiet)
+    kin = Descent.objects.filter(undone=False).filter(parent__in=lots) | Descent.objects.filter(
+        undone=False, child__in=lots
+    )
+    numbers = [
+        *shaping.filter(entry_id__gt=entry.pk).values_list("entry_id", flat=True),
+        *kin.filter(entry_id__gt=entry.pk).values_list("entry_id", flat=True),
+    ]
+    return Entry.objects.get(pk=max(numbers)) if numbers else None
+
+
+def _lots(entry: Entry) -> set[int]:
+    found: set[int] = set()
+    for table in (Delivery, Happening, Reading):
+        found |= set(table.objects.filter(entry=entry).values_list("lot_id", flat=True))
+    for edge in Descent.objects.filter(entry=entry):
+        found |= {edge.parent_id, edge.child_id}
+    return found
+
+
+def take_back(entry: Entry, reason: str, who: Who, key: uuid.UUID, at: datetime | None = None) -> Entry:
+    """Reverse an entry: the same postings with the other sign, and the reason.
+
+    Refused while something later stands on it. A reading taken back leaves the lot's water at
+    the last reading that still stands.
+    """
+    reason = " ".join(reason.split())[:200]
+    if not reason:
+        raise InputError("is empty.", "reason", "Say why it is taken back.")
+    with transaction.atomic():
+        before = Entry.objects.filter(key=key).first()
+        if before is not None:
+            return before
+        hurdle = why_not(entry)
+        if hurdle:
+            raise InputError(hurdle, f"entry {entry.number}")
+        lines: list[Line] = [(account, commodity, -amount) for account, commodity, amount in lines_of(entry)]
+        body = {"reverses": entry.number, "kind": entry.kind}
+        draft = Draft("reverse", key, body, lines, at or timezone.now(), who, reason, entry)
+        made, _new = write(draft, read_off)
+        if entry.kind == "reading":
+            _reckon(entry, who, made)
+        return made
+
+
+def _reckon(entry: Entry, who: Who, made: Entry) -> None:
+    """Put the lot's water back to what the last standing reading says."""
+    lot = Lot.objects.get(readings__entry=entry)
+    if lot.known_wb is None:
+        return
+    lines = to_moisture(lot_matter(lot), lot.account, lot.known_wb)
+    body = {"code": lot.code, "after": made.number, "moisture_wb": lot.known_wb}
+    write(Draft("reckon", uuid.uuid4(), body, lines, made.happened_at, who))

@@ -1,0 +1,123 @@
+"""The station file's rules of trade: money, classes, deductions, containers, how lots form."""
+
+from __future__ import annotations
+
+from decimal import ROUND_HALF_EVEN, Decimal
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, model_validator
+
+from drydown.station.part import Part, Share, SpeciesName
+
+__all__ = ["Container", "Deduction", "FruitClass", "Gate", "Measured", "Money"]
+
+
+class FruitClass(Part):
+    """A price class by counted ripeness: from this share of ripe fruit on, this part of the price."""
+
+    name: Annotated[str, Field(min_length=1, max_length=40)]
+    ripe_from_percent: Annotated[float, Field(ge=0, le=100)]
+    price_percent: Annotated[float, Field(ge=0, le=300)]
+
+
+class Deduction(Part):
+    """Held back from each delivery by a rule that growers have seen: of the value, or by weight."""
+
+    name: Annotated[str, Field(min_length=1, max_length=40)]
+    percent: Annotated[float, Field(ge=0, le=50)] | None = None
+    per_kg: Annotated[float, Field(ge=0, le=1e6)] | None = None
+
+    @model_validator(mode="after")
+    def _one(self) -> Self:
+        if (self.percent is None) == (self.per_kg is None):
+            raise ValueError(f"deduction '{self.name}' needs either percent or per_kg")
+        return self
+
+
+class Money(Part):
+    """Currency, what a kilogram of ripe fruit is paid, and the published rules about it."""
+
+    currency: Annotated[str, Field(pattern=r"^[A-Z]{3}$")]
+    decimals: Annotated[int, Field(ge=0, le=3)]
+    cherry_price_per_kg: dict[SpeciesName, Annotated[float, Field(gt=0, le=1e9)]]
+    classes: tuple[FruitClass, ...] = ()
+    deductions: tuple[Deduction, ...] = ()
+
+    @model_validator(mode="after")
+    def _whole_coins(self) -> Self:
+        for name, price in self.cherry_price_per_kg.items():
+            coins = price * 10**self.decimals
+            if abs(coins - round(coins)) > 1e-6:
+                raise ValueError(
+                    f"the price of {name}, {price:g}, has more digits than money.decimals allows"
+                )
+        for names in ([c.name for c in self.classes], [d.name for d in self.deductions]):
+            if len(set(names)) < len(names):
+                raise ValueError("a class or deduction stands twice")
+        return self
+
+    def coins(self, amount: float | Decimal) -> int:
+        """An amount of this currency in its smallest coin, half to even."""
+        exact = Decimal(str(amount)) * 10**self.decimals
+        return int(exact.to_integral_value(ROUND_HALF_EVEN))
+
+    def fruit_class(self, ripe_percent: int | None) -> FruitClass | None:
+        """The best class the counted ripeness reaches; none without a count or without classes."""
+        if ripe_percent is None:
+            return None
+        reached = [c for c in self.classes if ripe_percent >= c.ripe_from_percent]
+        return max(reached, key=lambda c: c.ripe_from_percent, default=None)
+
+    def price_coins(self, species: str, ripe_percent: int | None) -> int:
+        """Price per kg of fruit in the smallest coin, by class where one is reached."""
+        base = Decimal(str(self.cherry_price_per_kg[species]))  # type: ignore[index]
+        found = self.fruit_class(ripe_percent)
+        return self.coins(base * Decimal(str(found.price_percent)) / 100 if found else base)
+
+    def held_back(self, net_g: int, value_coins: int) -> tuple[tuple[str, int], ...]:
+        """Each deduction from a delivery, in the smallest coin."""
+        return tuple((d.name, self._deducted(d, net_g, value_coins)) for d in self.deductions)
+
+    def _deducted(self, rule: Deduction, net_g: int, value_coins: int) -> int:
+        if rule.percent is not None:
+            exact = Decimal(value_coins) * Decimal(str(rule.percent)) / 100
+            return int(exact.to_integral_value(ROUND_HALF_EVEN))
+        return self.coins(Decimal(net_g) / 1000 * Decimal(str(rule.per_kg)))
+
+
+class Container(Part):
+    """A tin, crate or bag the growers bring fruit in: what it holds and what it weighs empty."""
+
+    name: Annotated[str, Field(min_length=1, max_length=40)]
+    litres: Annotated[float, Field(gt=0, le=2000)]
+    tare_kg: Annotated[float, Field(ge=0, le=200)]
+
+
+class Gate(Part):
+    """How fruit is taken in and which deliveries share a lot."""
+
+    containers: tuple[Container, ...] = ()
+    lots_apart_by: Literal["class", "village"] | None = None
+    lot_max_kg: Annotated[float, Field(gt=0, le=1e6)] | None = None
+    scale_pattern: Annotated[str, Field(max_length=200)] | None = None
+
+    @model_validator(mode="after")
+    def _once(self) -> Self:
+        names = [c.name for c in self.containers]
+        if len(set(names)) < len(names):
+            raise ValueError("a container stands twice")
+        return self
+
+    def container(self, name: str) -> Container | None:
+        """A container by name."""
+        return next((c for c in self.containers if c.name == name), None)
+
+
+class Measured(Part):
+    """What the station has measured of its own losses and water; absent rows are assumed."""
+
+    float_share: Share | None = None
+    pulper_loss_share: Share | None = None
+    huller_loss_share: Share | None = None
+    pulp_water_l_kg_cherry: Annotated[float, Field(ge=0, le=40)] | None = None
+    wash_water_l_kg_parchment: Annotated[float, Field(ge=0, le=100)] | None = None

@@ -1,0 +1,164 @@
+"""The journal: balanced, append-only and chained, and held so by the database itself."""
+
+from __future__ import annotations
+
+import itertools
+import uuid
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+NOW = datetime(2026, 5, 4, 9, 0, tzinfo=UTC)
+
+
+def write(lines: list[tuple[str, str, int]], **more: Any) -> Any:
+    """One entry of money or matter."""
+    from drydown.books.journal import Draft
+    from drydown.books.journal import write as keep
+
+    draft = Draft(
+        "cost", more.pop("key", uuid.uuid4()), more.pop("body", {"what": "test"}), lines, NOW, **more
+    )
+    return keep(draft)[0]
+
+
+def refused(act: Callable[[], Any], words: str) -> None:
+    """The database refuses, and the transaction around goes on."""
+    from django.db import DatabaseError, transaction
+
+    with pytest.raises(DatabaseError, match=words), transaction.atomic():
+        act()
+
+
+def test_entries_number_by_one_and_chain(books: Path) -> None:
+    from drydown.books.models import Seal
+
+    for i in range(4):
+        write([("cash", "XTS", -10 - i), ("costs/twine", "XTS", 10 + i)])
+    seals = list(Seal.objects.order_by("number"))
+    assert [s.number for s in seals] == [1, 2, 3, 4]
+    assert seals[0].previous == "0" * 64
+    assert all(b.previous == a.digest for a, b in itertools.pairwise(seals))
+
+
+def test_unbalanced_is_refused_by_us_and_by_the_database(books: Path) -> None:
+    from drydown.books.models import Account, Entry, Posting, Seal
+    from drydown.errors import BalanceError
+
+    with pytest.raises(BalanceError, match="does not balance"):
+        write([("cash", "XTS", -10), ("costs/twine", "XTS", 9)])
+    write([("cash", "XTS", -10), ("costs/twine", "XTS", 10)])
+    last = Seal.objects.get()
+
+    def lopsided() -> None:
+        entry = Entry(number=2, key=uuid.uuid4(), kind="cost", body="{}", happened_at=NOW, received_at=NOW,
+                      seal_id=2)  # fmt: skip
+        entry.save(force_insert=True)
+        Posting.objects.create(entry=entry, account=Account.objects.all()[0], commodity="XTS", amount=1)
+        Seal.objects.create(number=2, previous=last.digest, digest="f" * 64)
+
+    refused(lopsided, "do not sum to zero")
+
+
+def test_an_entry_without_a_seal_cannot_be_committed(books: Path) -> None:
+    from django.db import IntegrityError, connection, transaction
+
+    from drydown.books.models import Entry
+
+    def unsealed() -> None:
+        Entry(number=1, key=uuid.uuid4(), kind="cost", body="{}", happened_at=NOW, received_at=NOW,
+              seal_id=1).save(force_insert=True)  # fmt: skip
+        connection.check_constraints()
+
+    with pytest.raises(IntegrityError), transaction.atomic():
+        unsealed()
+
+
+def test_the_chain_must_join(books: Path) -> None:
+    from drydown.books.models import Entry, Seal
+
+    write([("cash", "XTS", -10), ("costs/twine", "XTS", 10)])
+
+    def torn() -> None:
+        Entry(number=2, key=uuid.uuid4(), kind="cost", body="{}", happened_at=NOW, received_at=NOW,
+              seal_id=2).save(force_insert=True)  # fmt: skip
+        Seal.objects.create(number=2, previous="a" * 64, digest="f" * 64)
+
+    refused(torn, "chain does not join")
+
+    def skipping() -> None:
+        Entry(number=9, key=uuid.uuid4(), kind="cost", body="{}", happened_at=NOW, received_at=NOW,
+              seal_id=9).save(force_insert=True)  # fmt: skip
+        Seal.objects.create(number=9, previous="0" * 64, digest="f" * 64)
+
+    refused(skipping, "chain does not join")
+
+
+def test_nothing_sealed_is_ever_changed(books: Path) -> None:
+    from drydown.books.models import Account, Entry, Posting, Seal
+
+    entry = write([("cash", "XTS", -10), ("costs/twine", "XTS", 10)])
+    refused(lambda: Entry.objects.update(body="{}"), "only added")
+    refused(lambda: Posting.objects.update(amount=11), "only added")
+    refused(lambda: Seal.objects.update(digest="0" * 64), "only added")
+    refused(lambda: Posting.objects.all()._raw_delete("default"), "only added")
+    refused(lambda: Entry.objects.all()._raw_delete("default"), "only added")
+    more = Posting(entry=entry, account=Account.objects.all()[0], commodity="XTS", amount=1)
+    refused(more.save, "takes no postings")
+
+
+def test_one_key_one_content(books: Path) -> None:
+    from drydown.books.models import Entry
+    from drydown.errors import InputError
+
+    key = uuid.uuid4()
+    lines = [("cash", "XTS", -10), ("costs/twine", "XTS", 10)]
+    first = write(lines, key=key)
+    assert write(lines, key=key) == first
+    with pytest.raises(InputError, match="sent before with other values"):
+        write(lines, key=key, body={"what": "rope"})
+    assert Entry.objects.count() == 1
+
+
+def test_a_clock_put_back_keeps_the_order(books: Path) -> None:
+    from drydown.books.journal import clock
+    from drydown.books.models import Entry
+    from drydown.books.verify import verify
+
+    lines = [("cash", "XTS", -10), ("costs/twine", "XTS", 10)]
+    for minutes in (0, 30, -30, -29, 40):
+        token = clock.set(lambda m=minutes: NOW + timedelta(minutes=m))  # type: ignore[misc]
+        write(lines)
+        clock.reset(token)
+    numbers = [e.number for e in Entry.objects.order_by("number")]
+    assert numbers == [1, 2, 3, 4, 5]
+    assert verify().good
+    assert "clock" in " ".join(verify().notes)
+
+
+def test_tampering_shows(books: Path) -> None:
+    """Someone with the file and enough rights takes the rules off and changes a price."""
+    from django.db import connection
+
+    from drydown.books.verify import verify
+
+    for amount in (10, 20, 30):
+        write([("cash", "XTS", -amount), ("costs/twine", "XTS", amount)])
+    assert verify().good
+    if connection.vendor != "sqlite":
+        pytest.skip("the embedded database's way of taking a rule off")
+    with connection.cursor() as cursor:
+        cursor.execute("DROP TRIGGER books_posting_no_update")
+        cursor.execute("UPDATE books_posting SET amount = amount * 2 WHERE entry_id = 2")
+    found = verify()
+    assert not found.good
+    assert "entry 2" in found.problems[0]
+    assert any("holding" in line for line in found.problems)
+    with connection.cursor() as cursor:
+        cursor.execute("UPDATE books_posting SET amount = amount / 2 WHERE entry_id = 2")
+        cursor.execute("DROP TRIGGER books_entry_no_update")
+        cursor.execute("""UPDATE books_entry SET body = '{"what":"rope"}' WHERE number = 3""")
+    assert any("entry 3" in line for line in verify().problems)
