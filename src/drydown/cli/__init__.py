@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from drydown.cli import balance, desk, dry, fit, station
+from drydown.cli import balance, books, desk, dry, fit, station
 
 __all__ = ["app", "main"]
 
@@ -22,6 +22,9 @@ app.add_typer(station.app, name="station")
 app.command("serve")(desk.serve)
 app.command("demo")(desk.demo)
 app.command("owner-link")(desk.owner_link)
+app.command("backup")(books.backup)
+app.command("restore")(books.restore_copy)
+app.command("verify")(books.verify_books)
 
 
 def main() -> None:

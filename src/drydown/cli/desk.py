@@ -10,21 +10,31 @@ from typing import Annotated
 
 import typer
 
+from drydown.cli.schedule import start_copies
 from drydown.cli.show import answering, out, waiting
 from drydown.errors import InputError
 
-__all__ = ["demo", "owner_link", "serve"]
+__all__ = ["begin", "demo", "owner_link", "serve"]
 
 Data = Annotated[Path, typer.Option(help="folder for books, station file and secret")]
 Host = Annotated[str, typer.Option(help="address to listen on; 0.0.0.0 for the local network")]
 Port = Annotated[int, typer.Option(help="port to listen on", min=1, max=65535)]
 
 
-def serve(data: Data = Path("drydown-data"), host: Host = "127.0.0.1", port: Port = 8321) -> None:
+def serve(
+    data: Data = Path("drydown-data"),
+    host: Host = "127.0.0.1",
+    port: Port = 8321,
+    copies_to: Annotated[
+        Path | None, typer.Option(help="folder for scheduled copies (default: copies in the data folder)")
+    ] = None,
+    copy_every_h: Annotated[float, typer.Option(help="hours between copies; 0 for none", min=0)] = 24.0,
+    keep: Annotated[int, typer.Option(help="scheduled copies to keep; 0 for all", min=0)] = 30,
+) -> None:
     """Start the desk on your own books; the first start prints a one-time owner link."""
     with answering():
         _free(host, port)
-        _begin(data, demo=False)
+        begin(data, demo=False)
         from drydown.books.prepare import make_owner_link, needs_owner  # noqa: PLC0415
 
         address = f"http://{host}:{port}/"
@@ -33,6 +43,8 @@ def serve(data: Data = Path("drydown-data"), host: Host = "127.0.0.1", port: Por
             out.print(f"First entry, works once: {address}first/{make_owner_link()}/", markup=False)
         if host not in {"127.0.0.1", "localhost", "::1"}:
             out.print("This listens beyond this machine, without encryption: trusted networks only.")
+        if copy_every_h:
+            start_copies(data.resolve(), copies_to or data.resolve() / "copies", copy_every_h, keep)
         _run(host, port)
 
 
@@ -42,7 +54,7 @@ def demo(data: Data = Path("data/demo"), host: Host = "127.0.0.1", port: Port = 
         if host not in {"127.0.0.1", "localhost", "::1"}:
             raise InputError("is not this machine; the demo asks no password.", f"--host {host}")
         _free(host, port)
-        _begin(data, demo=True)
+        begin(data, demo=True)
         from drydown.books.prepare import fill_demo, warm_forecasts  # noqa: PLC0415
 
         with waiting("writing an invented half season", quiet=False):
@@ -60,7 +72,7 @@ def owner_link(data: Data = Path("drydown-data"), host: Host = "127.0.0.1", port
     with answering():
         if not (data / "secret.key").exists():
             raise InputError("holds no station.", str(data), "Give the folder that `drydown serve` uses.")
-        _begin(data, demo=False)
+        begin(data, demo=False)
         from drydown.books.prepare import make_owner_link  # noqa: PLC0415
 
         out.print(f"http://{host}:{port}/first/{make_owner_link()}/", markup=False)
@@ -79,7 +91,7 @@ def _free(host: str, port: int) -> None:
             ) from error
 
 
-def _begin(data: Path, demo: bool) -> None:
+def begin(data: Path, demo: bool) -> None:
     """Folder, settings and tables."""
     os.environ["DRYDOWN_DATA"] = str(data.resolve())
     os.environ["DRYDOWN_DEMO"] = "1" if demo else "0"

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from functools import wraps
 from typing import Concatenate, ParamSpec, cast
 
+from django.db import OperationalError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
@@ -50,8 +51,22 @@ def calm(view: View[P]) -> View[P]:
             return render(request, "desk/problem.html", {"words": str(error)}, status=403)
         except DrydownError as error:
             return render(request, "desk/problem.html", {"words": str(error)}, status=500)
+        except OperationalError as error:
+            return render(request, "desk/problem.html", {"words": _trouble(error)}, status=503)
 
     return cast("View[P]", handle)
+
+
+def _trouble(error: OperationalError) -> str:
+    """What the database could not do, as a sentence; anything unknown goes up."""
+    text = str(error)
+    if "full" in text or "No space" in text:
+        return _("The disk of the station's machine is full. Make room, then send this again.")
+    if "locked" in text or "timeout" in text:
+        return _("The books are busy. Wait a moment, then send this again.")
+    if "readonly" in text:
+        return _("The books cannot be written: the file or its folder is read-only.")
+    raise error
 
 
 def answered(view: View[P]) -> View[P]:

@@ -1,0 +1,117 @@
+"""`drydown backup`, `restore`, `verify`: keep the books and prove them."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from drydown.cli.desk import begin
+from drydown.cli.show import EXIT_INPUT, answering, err, out, print_json, waiting
+from drydown.errors import InputError
+
+__all__ = ["backup", "restore_copy", "verify_books"]
+
+Data = Annotated[Path, typer.Option(help="folder that `drydown serve` uses")]
+Json = Annotated[bool, typer.Option("--json", help="print JSON")]
+
+
+def _books(data: Path) -> None:
+    if not (data / "secret.key").exists():
+        raise InputError("holds no station.", str(data), "Give the folder that `drydown serve` uses.")
+    begin(data, demo=(data / "demo.txt").exists())
+
+
+def backup(
+    data: Data = Path("drydown-data"),
+    to: Annotated[Path | None, typer.Option(help="folder for copies; a second disk is best")] = None,
+    keep: Annotated[int, typer.Option(help="copies to keep; 0 for all", min=0)] = 0,
+    json: Json = False,
+) -> None:
+    """Copy the books, also while the desk is at work; the copy says how far it reaches."""
+    with answering():
+        from drydown.books.keep import back_up, check_copy, prune  # noqa: PLC0415
+
+        _books(data)
+        target = to or data / "copies"
+        with waiting("copying the books", quiet=json):
+            made = back_up(data, target, datetime.now(UTC))
+            check_copy(made.path)
+        gone = prune(target, keep)
+        if json:
+            print_json({
+                "shape": "drydown.backup/1", "copy": str(made.path), "entries": made.entries,
+                "head": made.head, "bytes": made.path.stat().st_size, "pruned": [p.name for p in gone],
+            })  # fmt: skip
+            return
+        size = made.path.stat().st_size / 1e6
+        out.print(f"{made.path}: {made.entries} entries, {size:.1f} MB, read back whole.", markup=False)
+        out.print("Keep a copy away from this machine. Growers' names are in it.", markup=False)
+
+
+def restore_copy(
+    copy: Annotated[Path, typer.Argument(help="a copy made by `drydown backup`")],
+    data: Annotated[Path, typer.Option(help="a new folder for the books")],
+    json: Json = False,
+) -> None:
+    """Put a copy into a new folder and check it from end to end."""
+    with answering():
+        from drydown.books.keep import restore  # noqa: PLC0415
+
+        fresh = not data.exists()
+        facts = restore(copy, data)
+        try:
+            begin(data, demo=(data / "demo.txt").exists())
+            from drydown.books.verify import verify  # noqa: PLC0415
+
+            found = verify()
+            if found.entries != facts["entries"]:
+                found.add(f"the copy says {facts['entries']} entries, {found.entries} are there.")
+        except Exception:
+            if fresh:
+                shutil.rmtree(data, ignore_errors=True)
+            raise
+        if json:
+            print_json({"shape": "drydown.restore/1", "entries": found.entries, "problems": found.problems})
+        elif found.good:
+            out.print(f"{found.entries} entries restored to {data} and found whole.", markup=False)
+            out.print(f"Start with: drydown serve --data {data}; everybody enters anew.", markup=False)
+        for line in found.problems if not json else []:
+            err.print(line, markup=False)
+        if not found.good:
+            sys.exit(EXIT_INPUT)
+
+
+def verify_books(
+    data: Data = Path("drydown-data"),
+    anew: Annotated[bool, typer.Option(help="also read every record off the journal again")] = False,
+    json: Json = False,
+) -> None:
+    """Check balances, hash chain, references, holdings and the database file."""
+    with answering():
+        _books(data)
+        from drydown.books.verify import verify  # noqa: PLC0415
+
+        with waiting("checking the books", quiet=json):
+            found = verify(anew)
+        if json:
+            print_json({
+                "shape": "drydown.verify/1", "good": found.good, "entries": found.entries,
+                "postings": found.postings, "problems": found.problems, "notes": found.notes,
+            })  # fmt: skip
+        else:
+            for line in found.notes:
+                out.print(f"note: {line}", markup=False)
+            for line in found.problems:
+                err.print(line, markup=False)
+            if found.good:
+                out.print(
+                    f"{found.entries} entries, {found.postings} postings: every seal joins, every entry "
+                    "balances, every holding is the sum of its postings.", markup=False,
+                )  # fmt: skip
+        if not found.good:
+            sys.exit(EXIT_INPUT)

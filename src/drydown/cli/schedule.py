@@ -1,0 +1,40 @@
+"""Copies of the books on a schedule, made beside the running desk."""
+
+from __future__ import annotations
+
+import threading
+import time
+from datetime import UTC, datetime
+from pathlib import Path
+
+from drydown.books.keep import back_up, newest, prune
+from drydown.cli.show import err
+from drydown.errors import DrydownError
+
+__all__ = ["copy_if_due", "start_copies"]
+
+
+def copy_if_due(data: Path, to: Path, every_h: float, keep: int, now: datetime) -> bool:
+    """Make a copy when the newest is older than `every_h`; returns whether one was made."""
+    last = newest(to) if to.exists() else None
+    if last is not None and now.timestamp() - last.stat().st_mtime < every_h * 3600.0:
+        return False
+    back_up(data, to, now)
+    prune(to, keep)
+    return True
+
+
+def start_copies(data: Path, to: Path, every_h: float, keep: int) -> threading.Thread:
+    """Look every few minutes whether a copy is due; a failure is told and tried again."""
+
+    def work() -> None:
+        while True:
+            try:
+                copy_if_due(data, to, every_h, keep, datetime.now(UTC))
+            except DrydownError as error:
+                err.print(f"scheduled copy: {error}", markup=False)
+            time.sleep(min(600.0, every_h * 3600.0 / 4))
+
+    thread = threading.Thread(target=work, name="copies", daemon=True)
+    thread.start()
+    return thread

@@ -1,0 +1,49 @@
+"""A station in a process of its own, for tests that must really commit, fill disks or be killed."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from django.test import Client
+
+ROOT = Path(__file__).resolve().parent.parent
+
+
+def station(folder: str) -> Client:
+    """Prepare a data folder with the example station; returns a browser entered as its owner."""
+    os.environ["DRYDOWN_DATA"] = folder
+    os.environ["DJANGO_SETTINGS_MODULE"] = "drydown.desk.settings"
+    import django
+
+    from drydown.books.prepare import prepare_folder, prepare_tables
+    from drydown.station.load import example_text
+
+    prepare_folder(Path(folder))
+    django.setup()
+    prepare_tables()
+    (Path(folder) / "station.toml").write_text(example_text(), encoding="utf-8")
+    from django.conf import settings
+    from django.contrib.auth.models import User
+    from django.test import Client
+
+    settings.ALLOWED_HOSTS = ["*"]
+    owner = User.objects.filter(username="owner").first()
+    client = Client()
+    client.force_login(owner or User.objects.create_superuser("owner", password="a long enough word"))
+    return client
+
+
+def run_alone(script: str, *words: str, timeout: float = 200.0) -> str:
+    """Run a script in a fresh Python; its output, or its failure shown."""
+    env = {k: v for k, v in os.environ.items() if not k.startswith(("DRYDOWN", "DJANGO"))}
+    if "DRYDOWN_DATABASE" in os.environ:
+        env["DRYDOWN_DATABASE"] = ""
+    call = [sys.executable, "-c", script, *words]
+    done = subprocess.run(call, cwd=ROOT, env=env, capture_output=True, text=True, timeout=timeout)
+    assert done.returncode == 0, done.stdout + done.stderr
+    return done.stdout

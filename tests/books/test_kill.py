@@ -1,0 +1,130 @@
+"""Kill -9 under load, thirty times: every weighing that was answered is there, once."""
+
+from __future__ import annotations
+
+import os
+import re
+import signal
+import socket
+import subprocess
+import sys
+import threading
+import time
+import uuid
+from pathlib import Path
+
+import pytest
+import requests
+
+from tests.alone import run_alone
+
+KILLS = 30
+PREPARE = "import sys; from tests.alone import station; station(sys.argv[1]); print('ready')"
+COUNT = """
+import sys
+from tests.alone import station
+station(sys.argv[1])
+from drydown.books.models import Delivery
+from drydown.books.verify import verify
+found = verify(anew=True)
+assert found.good, found.problems
+for key in Delivery.objects.values_list("entry__key", flat=True):
+    print(key)
+"""
+
+
+class Desk:
+    """A served desk that can be killed and started again on the same books."""
+
+    def __init__(self, folder: Path) -> None:
+        with socket.socket() as probe:
+            probe.bind(("127.0.0.1", 0))
+            self.port = int(probe.getsockname()[1])
+        self.folder, self.url = folder, f"http://127.0.0.1:{self.port}"
+
+    def start(self) -> None:
+        """Start the desk and wait until it answers."""
+        drydown = str(Path(sys.executable).parent / "drydown")
+        call = [drydown, "serve", "--data", str(self.folder), "--port", str(self.port), "--copy-every-h", "0"]
+        env = {k: v for k, v in os.environ.items() if not k.startswith(("DRYDOWN", "DJANGO"))}
+        self.process = subprocess.Popen(
+            call, env=env, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True
+        )
+        deadline = time.monotonic() + 60
+        while time.monotonic() < deadline:
+            try:
+                if requests.get(f"{self.url}/alive/", timeout=2).text == "alive":
+                    return
+            except requests.RequestException:
+                time.sleep(0.05)
+        pytest.fail("the desk did not start")
+
+    def kill(self) -> None:
+        """Kill the desk and everything it started, without a word."""
+        os.killpg(self.process.pid, signal.SIGKILL)
+        self.process.wait(20)
+
+
+def _enter(url: str) -> requests.Session:
+    """A browser that has entered as the owner."""
+    browser = requests.Session()
+    page = browser.get(f"{url}/enter/", timeout=20)
+    token = re.search(r'name="csrfmiddlewaretoken" value="([^"]+)"', page.text)
+    assert token
+    form = {"csrfmiddlewaretoken": token[1], "name": "owner", "password": "a long enough word"}
+    answer = browser.post(f"{url}/enter/", form, headers={"Referer": url}, timeout=20)
+    assert answer.ok
+    assert "/enter/" not in answer.url
+    return browser
+
+
+def _load(url: str, browser: requests.Session, stop: threading.Event, kept: set[str], sent: set[str]) -> None:
+    """Weigh in as fast as answers come; note each key that was answered."""
+    token = browser.cookies["csrftoken"]
+    while not stop.is_set():
+        key = str(uuid.uuid4())
+        sent.add(key)
+        form = {
+            "csrfmiddlewaretoken": token, "key": key, "grower": "101", "species": "arabica",
+            "route": "washed", "gross": "51.5", "tare": "1.5", "at": "",
+        }  # fmt: skip
+        try:
+            answer = browser.post(
+                f"{url}/gate/", form, headers={"Referer": url}, timeout=20, allow_redirects=False
+            )
+        except requests.RequestException:
+            return
+        if answer.status_code == 302 and "/slip/" in answer.headers["Location"]:
+            kept.add(key)
+
+
+@pytest.mark.timeout(600)
+@pytest.mark.skipif(os.name == "nt", reason="signals of POSIX")
+def test_thirty_kills_lose_nothing(tmp_path: Path) -> None:
+    assert "ready" in run_alone(PREPARE, str(tmp_path))
+    desk, kept, sent = Desk(tmp_path), set[str](), set[str]()
+    desk.start()
+    first = _enter(desk.url)
+    form = {
+        "csrfmiddlewaretoken": first.cookies["csrftoken"], "key": str(uuid.uuid4()), "grower": "Ama Vembi",
+        "new_grower": "on", "species": "arabica", "route": "washed", "gross": "51.5", "tare": "1.5", "at": "",
+    }  # fmt: skip
+    first.post(f"{desk.url}/gate/", form, headers={"Referer": desk.url}, timeout=20)
+    for round_ in range(KILLS):
+        browsers = [first, _enter(desk.url)]
+        stop = threading.Event()
+        threads = [threading.Thread(target=_load, args=(desk.url, b, stop, kept, sent)) for b in browsers]
+        for thread in threads:
+            thread.start()
+        time.sleep(0.25 + 0.037 * (round_ % 11))
+        desk.kill()
+        stop.set()
+        for thread in threads:
+            thread.join(30)
+        desk.start()
+    desk.kill()
+    there = run_alone(COUNT, str(tmp_path)).split()
+    assert len(there) == len(set(there))
+    assert kept <= set(there), "an answered weighing is gone"
+    assert set(there) <= sent | {form["key"]}
+    assert len(kept) > KILLS * 3
