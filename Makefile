@@ -9,6 +9,7 @@ run: setup
 
 test: setup-test lint types
 	@$(BIN)/python -m pytest
+	@DRYDOWN_TEST_POSTGRES=1 $(BIN)/python -m pytest tests/books tests/desk
 
 lint: setup-test
 	@$(BIN)/ruff check src tests tools bench

@@ -44,6 +44,8 @@ def run_alone(script: str, *words: str, timeout: float = 200.0) -> str:
     if "DRYDOWN_DATABASE" in os.environ:
         env["DRYDOWN_DATABASE"] = ""
     call = [sys.executable, "-c", script, *words]
-    done = subprocess.run(call, cwd=ROOT, env=env, capture_output=True, text=True, timeout=timeout)
+    done = subprocess.run(
+        call, check=False, cwd=ROOT, env=env, capture_output=True, text=True, timeout=timeout
+    )
     assert done.returncode == 0, done.stdout + done.stderr
     return done.stdout

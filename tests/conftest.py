@@ -14,6 +14,11 @@ from hypothesis import settings
 _FOLDER = Path(tempfile.mkdtemp(prefix="drydown-tests-"))
 os.environ["DRYDOWN_DATA"] = str(_FOLDER)
 os.environ["DJANGO_SETTINGS_MODULE"] = "drydown.desk.settings"
+os.environ.pop("DRYDOWN_DATABASE", None)
+if os.environ.get("DRYDOWN_TEST_POSTGRES") == "1":
+    from tests.postgres import start
+
+    os.environ["DRYDOWN_DATABASE"] = start()
 
 settings.register_profile("house", deadline=None, max_examples=60, derandomize=True)
 settings.load_profile("house")

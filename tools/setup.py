@@ -44,6 +44,7 @@ def main(kind: str) -> None:
     warm()
     if kind == "test":
         install_browser()
+        install_postgres()
     done.write_text(wanted, encoding="utf-8")
     say(f"ready after {time.monotonic() - started:.0f} s")
 
@@ -127,6 +128,14 @@ def install_browser() -> None:
         ["chromium", "fonts-dejavu-core", "libatomic1"],
         "install Chromium (as 'chromium' on the path) and libatomic1 by hand, then start again",
     )
+
+
+def install_postgres() -> None:
+    """The books are tested on PostgreSQL too; use Debian's server."""
+    if shutil.which("initdb") or list(Path("/usr/lib/postgresql").glob("*/bin/initdb")):
+        return
+    say("installing PostgreSQL for the tests of the books")
+    apt_install(["postgresql"], "install PostgreSQL 15 or newer by hand, then start again")
 
 
 def driver_runs() -> bool:

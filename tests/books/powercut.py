@@ -5,6 +5,7 @@ SQLite runs on it through apsw, with the very statements and settings Drydown us
 
 from __future__ import annotations
 
+import contextlib
 import random
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -48,8 +49,9 @@ class Platter:
             fate = rng.random()
             if fate < 0.4:
                 continue
-            whole = data is None or fate < 0.8
-            left.apply(offset, data if whole else data[: rng.randrange(0, len(data), SECTOR)])  # type: ignore[index]
+            if data is not None and fate > 0.8:
+                data = data[: rng.randrange(0, len(data), SECTOR)]  # noqa: PLW2901
+            left.apply(offset, data)
         return bytes(left.sure)
 
 
@@ -117,7 +119,9 @@ def play(
     disk = Disk(f"cut{seed}-{cut_at}", cut_at)
     acknowledged = 0
     db = folder / "books.sqlite3"
-    connection = apsw.Connection(str(db), vfs=disk.vfs_name if hasattr(disk, "vfs_name") else f"cut{seed}-{cut_at}")
+    connection = apsw.Connection(
+        str(db), vfs=disk.vfs_name if hasattr(disk, "vfs_name") else f"cut{seed}-{cut_at}"
+    )
     try:
         connection.execute(pragmas).fetchall()
         for unit in work:
@@ -136,8 +140,6 @@ def play(
         if name and not name.endswith("-shm"):
             (found / name).write_bytes(platter.after_cut(rng))
     disk.cut_at = 0
-    try:
+    with contextlib.suppress(PowerCutError, apsw.Error):
         connection.close(True)
-    except (PowerCutError, apsw.Error):
-        pass
     return acknowledged, found / "books.sqlite3", disk.count

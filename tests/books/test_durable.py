@@ -13,7 +13,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-
 from tests.books.powercut import play
 
 NOW = datetime(2026, 5, 4, 9, 0, tzinfo=UTC)

@@ -15,7 +15,6 @@ from pathlib import Path
 
 import pytest
 import requests
-
 from tests.alone import run_alone
 
 KILLS = 30
@@ -99,6 +98,7 @@ def _load(url: str, browser: requests.Session, stop: threading.Event, kept: set[
 
 
 @pytest.mark.timeout(600)
+@pytest.mark.skipif("DRYDOWN_DATABASE" in os.environ, reason="about the embedded database")
 @pytest.mark.skipif(os.name == "nt", reason="signals of POSIX")
 def test_thirty_kills_lose_nothing(tmp_path: Path) -> None:
     assert "ready" in run_alone(PREPARE, str(tmp_path))

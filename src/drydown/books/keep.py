@@ -170,7 +170,9 @@ def _restore_dump(dump: Path) -> None:
     url = os.environ.get("DRYDOWN_DATABASE", "")
     if not url:
         raise InputError("is a PostgreSQL copy.", "restore", "Set DRYDOWN_DATABASE to an empty database.")
-    _run(["pg_restore", "--no-owner", "--exit-on-error", "--single-transaction", f"--dbname={url}", str(dump)])
+    _run(
+        ["pg_restore", "--no-owner", "--exit-on-error", "--single-transaction", f"--dbname={url}", str(dump)]
+    )
 
 
 def newest(to: Path) -> Path | None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 import secrets
 from datetime import datetime
@@ -74,13 +73,10 @@ def needs_owner() -> bool:
 
 
 def make_owner_link() -> str:
-    """A new one-time token; earlier unused ones stop working. Only the hash is kept."""
-    from drydown.books.models import OwnerLink  # noqa: PLC0415
+    """A new one-time token for the owner; earlier unused ones stop working. Only the hash is kept."""
+    from drydown.books.people import make_link  # noqa: PLC0415
 
-    token = secrets.token_urlsafe(24)
-    OwnerLink.objects.filter(used_at=None).delete()
-    OwnerLink.objects.create(digest=hashlib.sha256(token.encode()).hexdigest())
-    return token
+    return make_link(None)
 
 
 def fill_demo(station_file: Path, now: datetime) -> int:

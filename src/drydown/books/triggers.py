@@ -42,7 +42,7 @@ _POSTGRES = [
                                   CASE WHEN NEW.number = 1 THEN repeat('0', 64) ELSE '' END) THEN
         RAISE EXCEPTION 'journal: the chain does not join' USING ERRCODE = 'integrity_constraint_violation';
       END IF;
-      RETURN NEW; END $$ LANGUAGE plpgsql""",
+      RETURN NEW; END $$ LANGUAGE plpgsql SET enable_seqscan = off""",
     """CREATE TRIGGER books_seal_checks BEFORE INSERT ON books_seal
       FOR EACH ROW EXECUTE FUNCTION books_seal_checks()""",
     """CREATE FUNCTION books_posting_in_time() RETURNS trigger AS $$ BEGIN
@@ -50,7 +50,7 @@ _POSTGRES = [
         RAISE EXCEPTION 'journal: a sealed entry takes no postings'
           USING ERRCODE = 'integrity_constraint_violation';
       END IF;
-      RETURN NEW; END $$ LANGUAGE plpgsql""",
+      RETURN NEW; END $$ LANGUAGE plpgsql SET enable_seqscan = off""",
     """CREATE TRIGGER books_posting_in_time BEFORE INSERT ON books_posting
       FOR EACH ROW EXECUTE FUNCTION books_posting_in_time()""",
     """CREATE FUNCTION books_only_added() RETURNS trigger AS $$ BEGIN

@@ -14,7 +14,7 @@ from drydown.cli.schedule import start_copies
 from drydown.cli.show import answering, out, waiting
 from drydown.errors import InputError
 
-__all__ = ["begin", "demo", "owner_link", "serve"]
+__all__ = ["begin", "demo", "owner_link", "serve", "unlock"]
 
 Data = Annotated[Path, typer.Option(help="folder for books, station file and secret")]
 Host = Annotated[str, typer.Option(help="address to listen on; 0.0.0.0 for the local network")]
@@ -76,6 +76,21 @@ def owner_link(data: Data = Path("drydown-data"), host: Host = "127.0.0.1", port
         from drydown.books.prepare import make_owner_link  # noqa: PLC0415
 
         out.print(f"http://{host}:{port}/first/{make_owner_link()}/", markup=False)
+
+
+def unlock(
+    name: Annotated[str, typer.Argument(help="name of the person who is locked out")],
+    data: Data = Path("drydown-data"),
+) -> None:
+    """Let someone try again who is locked out after too many wrong passwords."""
+    with answering():
+        if not (data / "secret.key").exists():
+            raise InputError("holds no station.", str(data), "Give the folder that `drydown serve` uses.")
+        begin(data, demo=False)
+        from axes.utils import reset  # noqa: PLC0415
+
+        count = reset(username=name)
+        out.print(f"{count} locks of '{name}' taken away.", markup=False)
 
 
 def _free(host: str, port: int) -> None:

@@ -17,7 +17,7 @@ from drydown.errors import InputError
 __all__ = ["content_rules", "demo_owner", "entered_only", "station_time"]
 
 Answer = Callable[[HttpRequest], HttpResponse]
-OPEN_PATHS = ("/enter/", "/first/", "/static/", "/alive/")
+OPEN_PATHS = ("/enter/", "/first/", "/static/", "/alive/", "/switch/")
 LOOPBACK = {"127.0.0.1", "::1"}
 POLICY = (
     "default-src 'self'; img-src 'self' data:; object-src 'none'; base-uri 'none'; "

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from drydown.desk.views import entry, family, gate, journal, lot, setup, yard
+from drydown.desk.views import entry, family, gate, growers, journal, lot, money, people, setup, yard
 
 __all__ = ["handler404", "handler500", "urlpatterns"]
 
@@ -20,6 +20,21 @@ urlpatterns = [
     path("gate/", gate.gate, name="gate"),
     path("gate/echo/", gate.echo, name="gate-echo"),
     path("gate/slip/<int:pk>/", gate.slip, name="slip"),
+    path("gate/slip/<int:pk>.pdf", growers.slip_pdf, name="slip-pdf"),
+    path("growers/", growers.growers, name="growers"),
+    path("growers/cards.pdf", growers.cards_pdf, name="cards"),
+    path("growers/<int:number>/", growers.grower_page, name="grower"),
+    path("growers/<int:number>/statement.pdf", growers.statement_pdf, name="statement"),
+    path("money/", money.money_page, name="money"),
+    path("people/", people.people_page, name="people"),
+    path("people/<int:pk>/", people.change_person, name="person"),
+    path("me/", people.me, name="me"),
+    path("me/leave-all/", people.leave_all, name="leave-all"),
+    path("me/pin/", people.set_pin, name="pin"),
+    path("devices/", people.devices, name="devices"),
+    path("devices/<int:pk>/close/", people.close_device, name="device-close"),
+    path("switch/", people.switch, name="switch"),
+    path("more/", yard.more, name="more"),
     path("yard/", yard.yard, name="yard"),
     path("lot/<str:code>/", lot.lot_page, name="lot"),
     path("lot/<str:code>/step/", lot.step, name="lot-step"),

@@ -78,8 +78,9 @@ class Outgoing(models.Model):
 
 
 class OwnerLink(models.Model):
-    """A one-time link by which the owner enters the first time; only its hash is kept."""
+    """A one-time link to choose a password: the owner's, or that of `user`; only its hash is kept."""
 
+    user = models.ForeignKey(settings.AUTH_USER_MODEL, models.CASCADE, null=True)
     digest = models.CharField(max_length=64, unique=True)
     made_at = models.DateTimeField(auto_now_add=True)
     used_at = models.DateTimeField(null=True)

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from decimal import Decimal
 
 from django import template
 
+from drydown.books.numbers import coin_text
 from drydown.figures import Figure, weakest
 
-__all__ = ["coin", "kg", "known", "labelled", "span", "value"]
+__all__ = ["coin", "kg", "known", "labelled", "minus", "span", "value", "whole"]
 
 register = template.Library()
 _DIGITS = {"kg green per kg fruit": 3, "C": 0, "h": 0, "L": 0, "kg": 1, "days": 1}
@@ -55,8 +55,19 @@ def kg(grams: int) -> str:
 @register.filter
 def coin(minor: int, decimals: int) -> str:
     """Smallest coins as an amount."""
-    amount = Decimal(int(minor)).scaleb(-int(decimals))
-    return f"{amount:,.{int(decimals)}f}".replace(",", " ")
+    return coin_text(int(minor), int(decimals))
+
+
+@register.filter
+def minus(number: int) -> int:
+    """The number with the other sign."""
+    return -number
+
+
+@register.filter
+def whole(number: float) -> int:
+    """The nearest whole number."""
+    return round(number)
 
 
 _NAMES = {

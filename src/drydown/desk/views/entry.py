@@ -18,9 +18,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from drydown.books.models import OwnerLink
+from drydown.books.models import OwnerLink, Person
 
-__all__ = ["alive", "enter", "first", "leave"]
+__all__ = ["BACKEND", "alive", "enter", "first", "leave", "locked_out", "remember"]
 
 BACKEND = "django.contrib.auth.backends.ModelBackend"
 
@@ -46,6 +46,17 @@ class OwnerForm(EnterForm):
         if User.objects.filter(username__iexact=name, is_superuser=False).exists():
             raise ValidationError(_("This name is taken."))
         return name
+
+
+class ChooseForm(forms.Form):
+    """A password chosen by someone the owner has added."""
+
+    password = forms.CharField(label=gettext_lazy("password"), widget=forms.PasswordInput)
+
+    def clean_password(self) -> Any:
+        """Refuse short and common passwords."""
+        validate_password(self.cleaned_data["password"])
+        return self.cleaned_data["password"]
 
 
 def _owner(name: str, password: str) -> User:
@@ -75,6 +86,8 @@ def enter(request: HttpRequest) -> HttpResponse:
         )
         if user is not None:
             login(request, user)
+            remember(request)
+            Person.objects.filter(user=user).update(pin_fails=0)
             return redirect("home")
         form.add_error(None, _("Name and password do not fit together."))
     return render(request, "desk/enter.html", {"form": form, "first": False})
@@ -98,13 +111,41 @@ def first(request: HttpRequest, token: str) -> HttpResponse:
             "Make a new one on the station's machine: drydown owner-link"
         )
         return render(request, "desk/problem.html", {"words": words}, status=404)
-    form = OwnerForm(request.POST or None, label_suffix="")
+    made = ChooseForm if link.user else OwnerForm
+    form = made(request.POST or None, label_suffix="")
     if request.method == "POST" and form.is_valid():
-        with transaction.atomic():
-            used = OwnerLink.objects.filter(pk=link.pk, used_at=None).update(used_at=timezone.now())
-            if used:
-                owner = _owner(form.cleaned_data["name"], form.cleaned_data["password"])
-        if used:
-            login(request, owner, BACKEND)
-            return redirect("station")
-    return render(request, "desk/enter.html", {"form": form, "first": True})
+        user = _use(link, form.cleaned_data)
+        if user is not None:
+            login(request, user, BACKEND)
+            remember(request)
+            return redirect("home" if link.user else "station")
+    return render(request, "desk/enter.html", {"form": form, "first": True, "chooser": link.user})
+
+
+def _use(link: OwnerLink, data: dict[str, Any]) -> User | None:
+    """Use a link up and set what was chosen, together; None when someone was quicker."""
+    with transaction.atomic():
+        used = OwnerLink.objects.filter(pk=link.pk, used_at=None).update(used_at=timezone.now())
+        if not used:
+            return None
+        if link.user is None:
+            return _owner(data["name"], data["password"])
+        user = User.objects.get(pk=link.user.pk)
+        user.set_password(data["password"])
+        user.save()
+        return user
+
+
+def remember(request: HttpRequest) -> None:
+    """Keep with the session when and where it began, for the list of sessions."""
+    request.session["entered_at"] = timezone.now().isoformat()
+    request.session["entered_with"] = request.headers.get("User-Agent", "")[:120]
+
+
+def locked_out(request: HttpRequest, *_more: Any, **_named: Any) -> HttpResponse:
+    """Too many wrong passwords for this name from this address."""
+    words = _(
+        "Too many wrong passwords for this name from this address. Wait a quarter of an hour, "
+        "or ask at the station's machine for: drydown unlock"
+    )
+    return render(request, "desk/problem.html", {"words": words}, status=429)

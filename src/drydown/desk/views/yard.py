@@ -25,7 +25,7 @@ from drydown.outlook.forecast import DryingForecast
 from drydown.station.model import Station
 from drydown.steps.dry.data import place
 
-__all__ = ["home", "yard"]
+__all__ = ["home", "more", "yard"]
 
 
 FAR = datetime.max.replace(tzinfo=UTC)
@@ -57,6 +57,12 @@ class Row:
 def home(request: HttpRequest) -> HttpResponse:  # noqa: ARG001
     """The yard, or set-up while there is no station."""
     return redirect("yard")
+
+
+@require_safe
+def more(request: HttpRequest) -> HttpResponse:
+    """Everything that is not needed every hour."""
+    return render(request, "desk/more.html")
 
 
 @require_safe

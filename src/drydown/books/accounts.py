@@ -1,0 +1,106 @@
+"""All accounts at a glance: cash, what is owed, stocks, costs, sales and margins by lot and route."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from django.db.models import Sum
+
+from drydown.books.models import Holding, Lot, Posting
+from drydown.station.trade import Money
+
+__all__ = ["AccountsView", "LotMoney", "accounts_view", "lot_money"]
+
+
+@dataclass(frozen=True, slots=True)
+class LotMoney:
+    """A lot's or a route's cost and sales (smallest coin) and the green it holds or sold (g)."""
+
+    name: str
+    cost: int
+    sales: int
+    sold_g: int
+
+    @property
+    def margin(self) -> int:
+        """Sales less cost."""
+        return self.sales - self.cost
+
+    def cost_per_kg(self) -> float | None:
+        """Cost over what was sold, smallest coin per kg; None before a sale."""
+        return self.cost / self.sold_g * 1000.0 if self.sold_g else None
+
+
+@dataclass(slots=True)
+class AccountsView:
+    """Balances in the smallest coin of one currency."""
+
+    cash: int = 0
+    owed: int = 0
+    advanced: int = 0
+    buyers: list[tuple[str, int]] = field(default_factory=list)
+    deductions: list[tuple[str, int]] = field(default_factory=list)
+    costs: list[tuple[str, int]] = field(default_factory=list)
+    lots: list[LotMoney] = field(default_factory=list)
+    routes: list[LotMoney] = field(default_factory=list)
+
+
+def _tail(name: str) -> str:
+    return name.split("/", 1)[1]
+
+
+def accounts_view(money: Money) -> AccountsView:
+    """Balances by kind of account, for one currency."""
+    rows = Holding.objects.filter(commodity=money.currency).exclude(amount=0)
+    found = AccountsView()
+    for name, amount in rows.order_by("account__name").values_list("account__name", "amount"):
+        if name == "cash":
+            found.cash = amount
+        elif name.startswith("grower/"):
+            found.owed += max(0, -amount)
+            found.advanced += max(0, amount)
+        elif name.startswith("buyer/"):
+            found.buyers.append((_tail(name), amount))
+        elif name.startswith("deduction/"):
+            found.deductions.append((_tail(name), -amount))
+        elif name.startswith("costs/"):
+            found.costs.append((_tail(name), amount))
+    found.lots = lot_money(money)
+    found.routes = _by_route(found.lots)
+    return found
+
+
+def lot_money(money: Money) -> list[LotMoney]:
+    """Cost, sales and mass sold of every lot that has sold something."""
+    sales = Holding.objects.filter(account__name__startswith="sales/", commodity=money.currency)
+    sold = dict(sales.values_list("account__name", "amount"))
+    codes = {_tail(name): -amount for name, amount in sold.items()}
+    cost = dict(
+        Holding.objects.filter(
+            account__name__in=[f"lot/{c}" for c in codes], commodity=money.currency
+        ).values_list("account__name", "amount")
+    )
+    out = _sold_g(list(codes))
+    return [LotMoney(c, cost.get(f"lot/{c}", 0), codes[c], out.get(c, 0)) for c in sorted(codes)]
+
+
+def _sold_g(codes: list[str]) -> dict[str, int]:
+    """Mass that went to buyers, by lot."""
+    found: dict[str, int] = {}
+    for code in codes:
+        entries = Posting.objects.filter(account__name=f"sales/{code}").values("entry_id")
+        total = Posting.objects.filter(
+            entry_id__in=entries, account__name__startswith="buyer/", commodity__in=("dry", "water")
+        ).aggregate(total=Sum("amount"))["total"]
+        found[code] = total or 0
+    return found
+
+
+def _by_route(lots: list[LotMoney]) -> list[LotMoney]:
+    routes = dict(Lot.objects.filter(code__in=[m.name for m in lots]).values_list("code", "route"))
+    sums: dict[str, list[int]] = {}
+    for lot in lots:
+        row = sums.setdefault(routes.get(lot.name, "?"), [0, 0, 0])
+        for i, part in enumerate((lot.cost, lot.sales, lot.sold_g)):
+            row[i] += part
+    return [LotMoney(route.replace("_", " "), *row) for route, row in sorted(sums.items())]

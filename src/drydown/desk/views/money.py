@@ -1,0 +1,147 @@
+"""Money: what is owed, paying, advances, costs, buyers, second payments, what a price means at the gate."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from django.views.decorators.http import require_http_methods
+
+from drydown.books.accounts import accounts_view
+from drydown.books.journal import Who
+from drydown.books.models import Grower, Lot
+from drydown.books.money import SHARE_RULES, add_cost, buyer_pays, pay_grower, second_payment
+from drydown.books.numbers import coin_text, parse_decimal
+from drydown.desk.context import need_station
+from drydown.desk.people import guarded, who
+from drydown.desk.views.forms import Keyed, Typed
+from drydown.desk.views.problem import answered
+from drydown.errors import InputError
+from drydown.station.trade import Money
+
+__all__ = ["money_page"]
+
+
+class Coins(Typed):
+    """An amount of money; the value stays a decimal, so that no coin is lost."""
+
+    def read(self, text: str) -> Any:
+        """The amount."""
+        return parse_decimal(text, str(self.label))
+
+
+class MoneyForm(Keyed):
+    """What all forms of this page share."""
+
+    act = ""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, auto_id=f"id_{self.act}_%s", **kwargs)
+
+
+class PayForm(MoneyForm):
+    """Pay a grower."""
+
+    act = "pay"
+    grower = forms.IntegerField(label=gettext_lazy("grower's number"), min_value=1, max_value=10**9)
+    kind = forms.ChoiceField(
+        label=gettext_lazy("as"),
+        choices=[("payment", gettext_lazy("payment of what is owed")), ("advance", gettext_lazy("advance"))],
+    )
+    amount = Coins(label=gettext_lazy("amount"))
+    note = forms.CharField(label=gettext_lazy("note"), max_length=80, required=False)
+
+
+class CostForm(MoneyForm):
+    """A cost, of some lots or of the station."""
+
+    act = "cost"
+    what = forms.CharField(label=gettext_lazy("paid for"), max_length=40)
+    amount = Coins(label=gettext_lazy("amount"))
+    lots = forms.CharField(
+        label=gettext_lazy("lots, with spaces between"), max_length=600, required=False,
+        help_text=gettext_lazy("shared by dry matter; empty for the station's own costs"),
+    )  # fmt: skip
+
+
+class ReceiptForm(MoneyForm):
+    """Money from a buyer."""
+
+    act = "receipt"
+    buyer = forms.CharField(label=gettext_lazy("buyer"), max_length=60)
+    amount = Coins(label=gettext_lazy("amount"))
+    note = forms.CharField(label=gettext_lazy("note"), max_length=80, required=False)
+
+
+class SecondForm(MoneyForm):
+    """A second payment, shared by rule."""
+
+    act = "second"
+    lots = forms.CharField(label=gettext_lazy("lots, with spaces between"), max_length=600)
+    rule = forms.ChoiceField(label=gettext_lazy("shared"), choices=list(SHARE_RULES.items()))
+    amount = Coins(label=gettext_lazy("sum to share"))
+
+
+FORMS: dict[str, type[MoneyForm]] = {f.act: f for f in (PayForm, CostForm, ReceiptForm, SecondForm)}
+
+
+def lots_named(text: str) -> list[Lot]:
+    """Lots by their codes; every code must be known."""
+    codes = text.replace(",", " ").split()
+    found = list(Lot.objects.filter(code__in=codes))
+    missing = set(codes) - {lot.code for lot in found}
+    if missing:
+        raise InputError(f"There is no lot {sorted(missing)[0]}.", "lots", "Write codes as on the yard page.")
+    return found
+
+
+def _do(act: str, data: dict[str, Any], form: MoneyForm, money: Money, by: Who) -> str:
+    """Write what a form says; returns what was done, in words."""
+    key, at, currency = data["key"], form.stated(), money.currency
+    amount = money.coins(data["amount"])
+    said = f"{coin_text(amount, money.decimals)} {currency}"
+    if act == "pay":
+        grower = Grower.objects.filter(number=data["grower"]).first()
+        if grower is None:
+            raise InputError(f"No grower has the number {data['grower']}.")
+        pay_grower(grower, amount, currency, data["kind"], data["note"], key, at, by, money.decimals)
+        return _("Paid %(sum)s to %(who)s.") % {"sum": said, "who": grower}
+    if act == "cost":
+        add_cost(data["what"], amount, currency, lots_named(data["lots"]), key, at, by)
+        return _("Cost of %s kept.") % said
+    if act == "receipt":
+        buyer_pays(data["buyer"].strip(), amount, currency, data["note"], key, at, by)
+        return _("%s from the buyer kept.") % said
+    second_payment(lots_named(data["lots"]), amount, data["rule"], currency, key, at, by)
+    return _("%s shared; each grower's account has its part.") % said
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@answered
+@guarded("money.accounts")
+def money_page(request: HttpRequest) -> HttpResponse:
+    """Accounts, and the forms that move money."""
+    money = need_station().money
+    act = request.POST.get("act", "")
+    bound: MoneyForm | None = None
+    if request.method == "POST":
+        if act not in FORMS:
+            raise InputError(f"'{act}' is not something to do with money.")
+        bound = FORMS[act](request.POST)
+        if bound.is_valid():
+            try:
+                words = _do(act, bound.cleaned_data, bound, money, who(request))
+            except InputError as error:
+                bound.add_error(None, str(error))
+            else:
+                messages.success(request, words)
+                return redirect("money")
+    start = {"grower": request.GET.get("grower", "")}
+    shown = {name: made(initial=dict(start)) if name != act else bound for name, made in FORMS.items()}
+    context = {"view": accounts_view(money), "money": money, "forms": shown, "bound": bound}
+    return render(request, "desk/money.html", context, status=400 if bound else 200)

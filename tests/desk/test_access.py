@@ -1,0 +1,254 @@
+"""Who may do what: the matrix of roles walked through page by page, locks, PINs, sessions, links."""
+
+from __future__ import annotations
+
+import re
+import uuid
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from tests.desk.test_desk import weigh
+
+if TYPE_CHECKING:
+    from django.test import Client
+
+ROLES = ("owner", "manager", "weigher", "yard", "quality", "reader")
+# Which field of the matrix guards which page, and whether the call writes. Every address of the
+# desk that shows or changes records is here; a test below sees to it.
+CALLS: list[tuple[str, str, str, bool]] = [
+    ("get", "/gate/", "deliveries.weights", False),
+    ("post", "/gate/", "deliveries.weights", True),
+    ("post", "/gate/echo/", "deliveries.weights", True),
+    ("get", "/gate/slip/{slip}/", "deliveries.weights", False),
+    ("get", "/gate/slip/{slip}.pdf", "deliveries.money", False),
+    ("get", "/growers/", "growers.names", False),
+    ("get", "/growers/101/", "growers.names", False),
+    ("post", "/growers/101/", "growers.names", True),
+    ("get", "/growers/cards.pdf", "growers.names", False),
+    ("get", "/growers/101/statement.pdf", "money.accounts", False),
+    ("get", "/money/", "money.accounts", False),
+    ("post", "/money/", "money.accounts", True),
+    ("get", "/yard/", "lots.way", False),
+    ("get", "/lot/{lot}/", "lots.way", False),
+    ("get", "/lot/{lot}/family.svg", "lots.way", False),
+    ("get", "/lot/{lot}/split/", "lots.way", False),
+    ("post", "/lot/{lot}/split/", "lots.way", True),
+    ("get", "/lot/{lot}/join/", "lots.way", False),
+    ("post", "/lot/{lot}/join/", "lots.way", True),
+    ("post", "/lot/{lot}/step/", "lots.way", True),
+    ("post", "/lot/{lot}/reading/", "readings.moisture", True),
+    ("get", "/journal/", "journal.audit", False),
+    ("get", "/journal/1/", "journal.audit", False),
+    ("post", "/journal/1/take-back/", "journal.undo", True),
+    ("get", "/station/", "station.description", False),
+    ("post", "/station/", "station.description", True),
+    ("get", "/people/", "people.access", False),
+    ("post", "/people/", "people.access", True),
+    ("post", "/people/{person}/", "people.access", True),
+    ("get", "/devices/", "devices.enrolled", False),
+    ("post", "/devices/", "devices.enrolled", True),
+    ("post", "/devices/{device}/close/", "devices.enrolled", True),
+]
+OPEN = {"", "alive/", "enter/", "leave/", "first/<str:token>/", "more/", "me/", "me/leave-all/", "me/pin/",
+        "switch/", "lot/<str:code>/curve.svg"}  # fmt: skip
+
+
+@pytest.fixture
+def owner(books: Path) -> Client:
+    """The owner's browser, with one delivery kept."""
+    from django.contrib.auth.models import User
+    from django.test import Client
+
+    client = Client()
+    client.force_login(User.objects.create_superuser("owner", password="a long enough word"))
+    weigh(client)
+    return client
+
+
+def enter_as(role: str) -> Client:
+    """A browser of someone with a role."""
+    from django.contrib.auth.models import User
+    from django.test import Client
+
+    from drydown.books.models import Person
+
+    client = Client()
+    if role == "owner":
+        client.force_login(User.objects.get(is_superuser=True))
+        return client
+    user = User.objects.create_user(f"some {role}", password="another long word")
+    Person.objects.create(user=user, role=role)
+    client.force_login(user)
+    return client
+
+
+def _addresses() -> dict[str, Any]:
+    from drydown.books.journal import Who
+    from drydown.books.models import Delivery, Device, Lot, Person
+    from drydown.books.people import enrol
+
+    person = Person.objects.filter(user__username="target").first()
+    if person is None:
+        from django.contrib.auth.models import User
+
+        person = Person.objects.create(user=User.objects.create_user("target"), role="yard")
+    device = Device.objects.first() or enrol("gate phone", Who())
+    return {
+        "slip": Delivery.objects.get().pk, "lot": Lot.objects.get().code, "person": person.pk,
+        "device": device.pk,
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize("role", ROLES)
+def test_the_matrix_page_by_page(owner: Client, role: str) -> None:
+    from drydown.books.access import may
+
+    client, spots = enter_as(role), _addresses()
+    for method, path, field, writes in CALLS:
+        answer = getattr(client, method)(path.format(**spots), {})
+        allowed = may(role, field, writes)
+        if path == "/lot/{lot}/step/":  # without a kind of step nothing is decided yet
+            answer = client.post(path.format(**spots), {"kind": "float", "key": str(uuid.uuid4())})
+        assert (answer.status_code != 403) == allowed, (role, method, path, answer.status_code)
+
+
+def test_every_address_is_in_the_matrix_or_open() -> None:
+    from drydown.desk.urls import urlpatterns
+
+    known = {re.sub(r"\{[a-z]+\}|/\d+(?=/|\.)", "#", path).strip("/") for _m, path, _f, _w in CALLS}
+    for pattern in urlpatterns:
+        route = str(pattern.pattern)
+        if route in OPEN or route.startswith("api/"):
+            continue
+        plain = re.sub(r"<[a-z]+:[a-z]+>", "#", route).strip("/")
+        assert plain.replace("/#", "#") in {k.replace("/#", "#") for k in known}, route
+
+
+def test_fields_that_a_role_may_not_see_are_not_in_the_page(owner: Client) -> None:
+    from drydown.books.models import Delivery, Lot
+
+    slip, code = Delivery.objects.get().pk, Lot.objects.get().code
+    for role, sees_money, sees_names in (
+        ("weigher", True, True), ("yard", False, True), ("reader", False, False),
+    ):  # fmt: skip
+        client = enter_as(role)
+        pages = (
+            client.get(f"/gate/slip/{slip}/").content.decode() + client.get(f"/lot/{code}/").content.decode()
+        )
+        assert ("60 760" in pages) == sees_money, role
+        assert ("Ama Tessaro" in pages) == sees_names, role
+
+
+def test_the_matrix_can_be_printed(owner: Client) -> None:
+    page = owner.get("/people/").content.decode()
+    for field in ("deliveries.money", "journal.undo"):
+        assert f'<th scope="row">{field}</th>' in page
+
+
+def test_sales_and_samples_follow_their_own_rows(owner: Client) -> None:
+    from drydown.books.models import Lot
+
+    code = Lot.objects.get().code
+    Lot.objects.update(stage="stored")
+    for role, kind, allowed in (
+        ("yard", "sell", False), ("manager", "sell", True), ("weigher", "sample", False),
+        ("quality", "sample", True), ("quality", "hull", False),
+    ):  # fmt: skip
+        answer = enter_as(role).post(f"/lot/{code}/step/", {"kind": kind, "key": str(uuid.uuid4())})
+        assert (answer.status_code != 403) == allowed, (role, kind)
+        from django.contrib.auth.models import User
+
+        User.objects.filter(username=f"some {role}").delete()
+
+
+def test_someone_new_chooses_a_password_by_a_link_that_works_once(owner: Client) -> None:
+    from django.contrib.auth.models import User
+    from django.test import Client
+
+    page = owner.post("/people/", {"name": "Fela", "role": "weigher"}).content.decode()
+    token = re.search(r"/first/([^/<]+)/", page)
+    assert token
+    browser = Client()
+    assert browser.post(f"/first/{token[1]}/", {"password": "short"}).status_code == 200
+    assert browser.post(f"/first/{token[1]}/", {"password": "wide river bend"}).status_code == 302
+    assert browser.get("/gate/").status_code == 200
+    assert Client().get(f"/first/{token[1]}/").status_code == 404
+    assert not User.objects.get(username="Fela").is_superuser
+    assert owner.post("/people/", {"name": "Fela", "role": "weigher"}).status_code == 400
+    assert owner.post("/people/", {"name": "Goro", "role": "owner"}).status_code == 400
+
+
+def test_ended_access_ends_at_once(owner: Client) -> None:
+    from drydown.books.models import Person
+
+    weigher = enter_as("weigher")
+    assert weigher.get("/gate/").status_code == 200
+    person = Person.objects.get(user__username="some weigher")
+    owner.post(f"/people/{person.pk}/", {"role": "weigher"})
+    assert weigher.get("/gate/").headers["Location"] == "/enter/"
+
+
+def test_wrong_passwords_lock_a_name_at_an_address_not_the_whole_router(owner: Client) -> None:
+    from django.contrib.auth.models import User
+    from django.test import Client
+
+    for name in ("fela", "goro"):
+        User.objects.create_user(name, password="another long word")
+    for _ in range(6):
+        last = Client(REMOTE_ADDR="10.0.0.7").post("/enter/", {"name": "fela", "password": "no"})
+    assert last.status_code == 429
+    right = {"name": "fela", "password": "another long word"}
+    assert Client(REMOTE_ADDR="10.0.0.7").post("/enter/", right).status_code == 429
+    assert Client(REMOTE_ADDR="10.0.0.8").post("/enter/", right).status_code == 302
+    other = {"name": "goro", "password": "another long word"}
+    assert Client(REMOTE_ADDR="10.0.0.7").post("/enter/", other).status_code == 302
+
+
+def test_sessions_are_listed_and_ended(owner: Client) -> None:
+    from django.test import Client
+
+    away = Client(headers={"user-agent": "lost phone"})
+    assert away.post("/enter/", {"name": "owner", "password": "a long enough word"}).status_code == 302
+    assert "lost phone" in owner.get("/me/").content.decode()
+    owner.post("/me/leave-all/")
+    assert away.get("/gate/").status_code == 302
+    assert owner.get("/gate/").status_code == 200
+
+
+def test_a_pin_switches_only_on_an_enrolled_device(owner: Client) -> None:
+    from django.test import Client
+
+    from drydown.books.models import Person
+
+    weigher = enter_as("weigher")
+    for bad in ("12", "1111", "1234", "abcd"):
+        assert weigher.post("/me/pin/", {"pin": bad}).status_code == 400
+    assert weigher.post("/me/pin/", {"pin": "7391"}).status_code == 302
+    person = Person.objects.get(user__username="some weigher")
+    assert person.pin.startswith("argon2")
+    assert Client().post("/switch/", {"person": person.pk, "pin": "7391"}).status_code == 403
+    owner.post("/devices/", {"name": "gate phone"})
+    assert owner.post("/switch/", {"person": person.pk, "pin": "7392"}).status_code == 403
+    assert owner.post("/switch/", {"person": person.pk, "pin": "7391"}).headers["Location"] == "/"
+    assert "some weigher" in owner.get("/gate/").content.decode()
+    for _ in range(6):
+        owner.post("/switch/", {"person": person.pk, "pin": "0000"})
+    assert owner.post("/switch/", {"person": person.pk, "pin": "7391"}).status_code == 403
+
+
+def test_a_closed_device_switches_no_more(owner: Client) -> None:
+    from drydown.books.models import Device
+
+    owner.post("/devices/", {"name": "gate phone"})
+    owner.post(f"/devices/{Device.objects.get().pk}/close/")
+    assert owner.get("/switch/").status_code == 403
+
+
+def test_changes_of_access_leave_a_trail(owner: Client) -> None:
+    owner.post("/people/", {"name": "Fela", "role": "weigher"})
+    owner.post("/devices/", {"name": "gate phone"})
+    page = owner.get("/journal/").content.decode()
+    for words in ("person added: Fela", "device enrolled: gate phone", "grower added: grower 101"):
+        assert words in page
