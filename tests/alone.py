@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 import os
+import signal
+import socket
 import subprocess
 import sys
+import time
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+import pytest
+import requests
 
 if TYPE_CHECKING:
     from django.test import Client
@@ -49,3 +55,35 @@ def run_alone(script: str, *words: str, timeout: float = 200.0) -> str:
     )
     assert done.returncode == 0, done.stdout + done.stderr
     return done.stdout
+
+
+class Desk:
+    """A served desk that can be killed and started again on the same books."""
+
+    def __init__(self, folder: Path) -> None:
+        with socket.socket() as probe:
+            probe.bind(("127.0.0.1", 0))
+            self.port = int(probe.getsockname()[1])
+        self.folder, self.url = folder, f"http://127.0.0.1:{self.port}"
+
+    def start(self) -> None:
+        """Start the desk and wait until it answers."""
+        drydown = str(Path(sys.executable).parent / "drydown")
+        call = [drydown, "serve", "--data", str(self.folder), "--port", str(self.port), "--copy-every-h", "0"]
+        env = {k: v for k, v in os.environ.items() if not k.startswith(("DRYDOWN", "DJANGO"))}
+        self.process = subprocess.Popen(
+            call, env=env, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True
+        )
+        deadline = time.monotonic() + 60
+        while time.monotonic() < deadline:
+            try:
+                if requests.get(f"{self.url}/alive/", timeout=2).text == "alive":
+                    return
+            except requests.RequestException:
+                time.sleep(0.05)
+        pytest.fail("the desk did not start")
+
+    def kill(self) -> None:
+        """Kill the desk and everything it started, without a word."""
+        os.killpg(self.process.pid, signal.SIGKILL)
+        self.process.wait(20)

@@ -7,7 +7,7 @@ from datetime import UTC
 
 from django.conf import settings
 from django.contrib.auth import get_user_model, login
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect
 from django.utils import timezone
 
@@ -21,7 +21,7 @@ OPEN_PATHS = ("/enter/", "/first/", "/static/", "/alive/", "/switch/")
 LOOPBACK = {"127.0.0.1", "::1"}
 POLICY = (
     "default-src 'self'; img-src 'self' data:; object-src 'none'; base-uri 'none'; "
-    "frame-ancestors 'none'; form-action 'self'"
+    "frame-ancestors 'none'; form-action 'self'; worker-src 'self'; manifest-src 'self'"
 )
 
 
@@ -73,6 +73,8 @@ def entered_only(answer: Answer) -> Answer:
     def handle(request: HttpRequest) -> HttpResponse:
         if request.user.is_authenticated or request.path.startswith(OPEN_PATHS):
             return answer(request)
+        if request.path.startswith("/api/"):
+            return JsonResponse({"words": "Enter first: this address needs a known person."}, status=401)
         return redirect(settings.LOGIN_URL)
 
     return handle

@@ -71,6 +71,7 @@ INSTALLED_APPS = [
     "django.contrib.staticfiles",
     "axes",
     "django_htmx",
+    "ninja",
     "drydown.books",
     "drydown.desk",
 ]

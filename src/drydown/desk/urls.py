@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from django.urls import path
 
-from drydown.desk.views import entry, family, gate, growers, journal, lot, money, people, setup, yard
+from drydown.desk.api.routes import api
+from drydown.desk.views import entry, family, field, gate, growers, journal, lot, money, people, setup, yard
 
 __all__ = ["handler404", "handler500", "urlpatterns"]
 
@@ -32,6 +33,10 @@ urlpatterns = [
     path("me/leave-all/", people.leave_all, name="leave-all"),
     path("me/pin/", people.set_pin, name="pin"),
     path("devices/", people.devices, name="devices"),
+    path("devices/carry-in/", field.carry_in, name="carry-in"),
+    path("field/", field.field, name="field"),
+    path("field/worker.js", field.worker, name="worker"),
+    path("api/", api.urls),
     path("devices/<int:pk>/close/", people.close_device, name="device-close"),
     path("switch/", people.switch, name="switch"),
     path("more/", yard.more, name="more"),

@@ -20,6 +20,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from drydown.books.access import MATRIX
 from drydown.books.models import Device, Person
+from drydown.books.outbox import gaps
 from drydown.books.people import add_person, change_role, close, enrol, make_link, pin_fits
 from drydown.books.people import set_pin as keep_pin
 from drydown.desk.people import DEVICE_COOKIE, device, guarded, who
@@ -158,10 +159,8 @@ def devices(request: HttpRequest) -> HttpResponse:
             samesite="Lax", secure=request.is_secure(),
         )  # fmt: skip
         return response
-    context = {
-        "devices": Device.objects.select_related("enrolled_by").order_by("-id"),
-        "here": device(request),
-    }
+    rows = [(d, gaps(d)) for d in Device.objects.select_related("enrolled_by").order_by("-id")]
+    context = {"devices": rows, "here": device(request)}
     return render(request, "desk/devices.html", context)
 
 

@@ -1,0 +1,135 @@
+"""What phones send from their outboxes: each item kept once, with its number and the phone's time.
+
+The item's key, its effect and the note that it was answered are written in one transaction. An
+item that is refused leaves nothing behind and may be sent again when the reason is gone.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import uuid
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.contrib.auth.models import User
+from django.db import transaction
+from django.utils import timezone
+
+from drydown.books.journal import Draft, Who, canonical, write
+from drydown.books.models import Device, Entry, Outgoing
+from drydown.errors import DrydownError, InputError
+
+__all__ = ["Answer", "Item", "gaps", "keep_items"]
+
+FAR_BACK = timedelta(days=120)
+MOST_ITEMS = 200
+Keeper = Callable[[dict[str, Any], uuid.UUID, datetime, Who], Entry]
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """One thing a phone noted: its own number, its time, and what."""
+
+    key: uuid.UUID
+    seq: int
+    phone_time: datetime
+    kind: str
+    body: dict[str, Any]
+
+    def digest(self) -> str:
+        """Hash of the content; a key stands for one content."""
+        text = canonical([self.seq, self.kind, self.body, self.phone_time.isoformat()])
+        return hashlib.sha256(text.encode()).hexdigest()
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What became of an item: `kept`, or `refused` with the reason in words."""
+
+    key: uuid.UUID
+    outcome: str
+    words: str = ""
+    entry: int | None = None
+
+
+def keep_items(
+    items: list[Item], device: Device, user: User, sent_at: datetime, keepers: dict[str, Keeper]
+) -> list[Answer]:
+    """Keep a phone's items in their order; each has an answer of its own.
+
+    `sent_at` is the phone's clock as it sends: the difference to ours corrects the items' times.
+    """
+    if len(items) > MOST_ITEMS:
+        raise InputError(f"more than {MOST_ITEMS} items at once.", "outbox", "Send them in parts.")
+    skew = timezone.now() - sent_at
+    return [
+        _keep(item, device, user, skew, keepers)
+        for item in sorted(items, key=lambda i: (i.seq, i.phone_time))
+    ]
+
+
+def _keep(item: Item, device: Device, user: User, skew: timedelta, keepers: dict[str, Keeper]) -> Answer:
+    try:
+        with transaction.atomic():
+            Device.objects.select_for_update().get(pk=device.pk)
+            done = Outgoing.objects.filter(pk=item.key).first()
+            if done is not None:
+                return _again(done, item)
+            entry = _effect(item, device, user, skew, keepers)
+            Outgoing.objects.create(
+                key=item.key, device=device, seq=item.seq, digest=item.digest(),
+                phone_time=item.phone_time, outcome="kept", entry=entry,
+            )  # fmt: skip
+            Device.objects.filter(pk=device.pk, last_seq__lt=item.seq).update(last_seq=item.seq)
+            return Answer(item.key, "kept", "", entry.number)
+    except DrydownError as error:
+        return Answer(item.key, "refused", str(error))
+
+
+def _again(done: Outgoing, item: Item) -> Answer:
+    """An item sent again: the same answer; other content under its key is refused."""
+    if done.digest != item.digest():
+        return Answer(item.key, "refused", "this key was sent before with other content, which is kept.")
+    return Answer(item.key, done.outcome, done.words, done.entry_id)
+
+
+def _effect(item: Item, device: Device, user: User, skew: timedelta, keepers: dict[str, Keeper]) -> Entry:
+    if Entry.objects.filter(device=device, device_seq=item.seq).exists():
+        raise InputError(f"number {item.seq} of this phone was used by another item.", "outbox")
+    if Entry.objects.filter(key=item.key).exists():
+        raise InputError("this key was used by another form.", "outbox")
+    at = item.phone_time + (skew if abs(skew) > timedelta(seconds=30) else timedelta())
+    now = timezone.now()
+    at = min(at, now)
+    if at < now - FAR_BACK:
+        raise InputError(f"{at:%d %b %Y} is more than {FAR_BACK.days} days ago.", "time of the phone")
+    who = Who(user, device, item.seq)
+    if item.kind == "discard":
+        return _discard(item, at, who)
+    keeper = keepers.get(item.kind)
+    if keeper is None:
+        raise InputError(f"'{item.kind}' is not something a phone can send.", "outbox")
+    return keeper(item.body, item.key, at, who)
+
+
+def _discard(item: Item, at: datetime, who: Who) -> Entry:
+    """A refused item that someone gave up, so that its number is not missing without a word."""
+    reason = str(item.body.get("reason", "")).strip()[:200]
+    if not reason:
+        raise InputError("is empty.", "reason", "Say why it is given up.")
+    body = {"discarded": item.body.get("kind", ""), "reason": reason}
+    return write(Draft("note", item.key, body, [], at, who, reason))[0]
+
+
+def gaps(device: Device, most: int = 20) -> list[int]:
+    """Numbers of a phone that are below its last but have not come in."""
+    have = set(Entry.objects.filter(device=device).values_list("device_seq", flat=True))
+    found = []
+    for seq in range(1, device.last_seq + 1):
+        if seq not in have:
+            found.append(seq)
+            if len(found) >= most:
+                break
+    return found

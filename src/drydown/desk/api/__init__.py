@@ -1,0 +1,1 @@
+"""The desk's interface for programs: phones' outboxes, and reading lots and deliveries."""

@@ -1,0 +1,136 @@
+"""Addresses of the interface, every status declared."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from django.http import HttpRequest, HttpResponse
+from ninja import NinjaAPI
+from ninja.errors import HttpError, ValidationError
+from ninja.security import SessionAuth
+from pydantic import Field
+
+from drydown.books.access import NotAllowedError, need
+from drydown.books.flows import Matter
+from drydown.books.journal import DRY, WATER
+from drydown.books.models import Delivery, Grower, Holding, Lot
+from drydown.books.outbox import Item, keep_items
+from drydown.desk.api.shapes import Answers, DeliveryRow, LotRow, OutboxIn, State, Trouble
+from drydown.desk.context import need_station
+from drydown.desk.fieldwork import KEEPERS
+from drydown.desk.people import device, role
+from drydown.errors import DrydownError, InputError
+
+__all__ = ["api"]
+
+Offset = Annotated[int, Field(ge=0, le=10**9)]
+WRONG: dict[int, Any] = {400: Trouble, 401: Trouble, 403: Trouble, 422: Trouble}
+api = NinjaAPI(
+    title="Drydown", version="1", description="Phones' outboxes; lots and deliveries to read.",
+    auth=SessionAuth(csrf=True), docs_url=None, openapi_url="/openapi.json", urls_namespace="api",
+)  # fmt: skip
+
+
+@api.exception_handler(ValidationError)
+def _unfit(request: HttpRequest, error: ValidationError) -> HttpResponse:
+    first = error.errors[0]
+    where = ".".join(str(part) for part in first["loc"][1:]) or "body"
+    return api.create_response(request, {"words": f"{where}: {first['msg']}."}, status=422)
+
+
+@api.exception_handler(HttpError)
+def _http(request: HttpRequest, error: HttpError) -> HttpResponse:
+    status = error.status_code if error.status_code in {400, 401, 403, 404} else 400
+    return api.create_response(request, {"words": str(error)}, status=status)
+
+
+@api.exception_handler(NotAllowedError)
+def _not_allowed(request: HttpRequest, error: NotAllowedError) -> HttpResponse:
+    return api.create_response(request, {"words": str(error)}, status=403)
+
+
+@api.exception_handler(DrydownError)
+def _ours(request: HttpRequest, error: DrydownError) -> HttpResponse:
+    return api.create_response(request, {"words": str(error)}, status=400)
+
+
+def lot_rows(lots: list[Lot]) -> list[dict[str, Any]]:
+    """Lots with what they hold."""
+    rows = Holding.objects.filter(account__name__in=[lot.account for lot in lots], matter_only=True)
+    held = {(name, c): amount for name, c, amount in rows.values_list("account__name", "commodity", "amount")}
+    plain = ("code", "species", "route", "stage", "bed", "store", "known_wb")
+    found = []
+    for lot in lots:
+        matter = Matter(held.get((lot.account, DRY), 0), held.get((lot.account, WATER), 0))
+        row = {name: getattr(lot, name) for name in plain}
+        found.append(row | {"dry_g": matter.dry, "water_g": matter.water})
+    return found
+
+
+@api.get("/field/state", response={200: State, **WRONG})
+def field_state(request: HttpRequest) -> dict[str, Any]:
+    """What an enrolled phone keeps to work without network."""
+    need(role(request), "deliveries.weights")
+    here = device(request)
+    if here is None:
+        raise HttpError(403, "This device is not enrolled. Enrol it on the Devices page.")
+    station = need_station()
+    lots = Lot.objects.filter(stage__in=(Lot.Stage.DRYING, Lot.Stage.STORED))[:300]
+    return {
+        "station": station.place.name, "device": here.name, "person": request.user.get_username(),
+        "growers": list(Grower.objects.values_list("number", flat=True)),
+        "species": list(station.species), "routes": list(station.routes),
+        "containers": [
+            {"name": c.name, "litres": c.litres, "tare_g": round(c.tare_kg * 1000)}
+            for c in station.gate.containers
+        ],
+        "lots": lot_rows(list(lots)),
+    }  # fmt: skip
+
+
+@api.post("/field/items", response={200: Answers, **WRONG})
+def field_items(request: HttpRequest, outbox: OutboxIn) -> dict[str, Any]:
+    """Take a phone's items; the same items sent again get the same answers."""
+    need(role(request), "deliveries.weights", write=True)
+    here = device(request)
+    if here is None:
+        raise HttpError(403, "This device is not enrolled. Enrol it on the Devices page.")
+    items = [Item(i.key, i.seq, i.phone_time, i.kind, i.body) for i in outbox.items]
+    user: Any = request.user
+    return {"answers": keep_items(items, here, user, outbox.sent_at, KEEPERS)}
+
+
+@api.get("/lots", response={200: list[LotRow], **WRONG})
+def lots(request: HttpRequest, stage: str | None = None, offset: Offset = 0) -> Any:
+    """Lots, newest first, 100 at a time."""
+    need(role(request), "lots.way")
+    rows = Lot.objects.all()
+    if stage is not None:
+        if stage not in Lot.Stage.values:
+            raise InputError(f"'{stage}' is not a stage.", "stage", f"One of {', '.join(Lot.Stage.values)}.")
+        rows = rows.filter(stage=stage)
+    return lot_rows(list(rows[offset : offset + 100]))
+
+
+@api.get("/lots/{code}", response={200: LotRow, 404: Trouble, **WRONG})
+def one_lot(request: HttpRequest, code: str) -> Any:
+    """One lot by its code."""
+    need(role(request), "lots.way")
+    lot = Lot.objects.filter(code=code).first() if "\x00" not in code else None
+    if lot is None:
+        raise HttpError(404, "There is no such lot.")
+    return lot_rows([lot])[0]
+
+
+@api.get("/deliveries", response={200: list[DeliveryRow], **WRONG})
+def deliveries(request: HttpRequest, offset: Offset = 0) -> Any:
+    """Deliveries, newest first, 100 at a time."""
+    need(role(request), "deliveries.weights")
+    rows = Delivery.objects.select_related("grower", "lot")[offset : offset + 100]
+    return [
+        {
+            "entry": d.pk, "at": d.happened_at, "grower": d.grower.number, "lot": d.lot.code,
+            "net_g": d.net_g, "ripe_percent": d.ripe_percent, "undone": d.undone,
+        }
+        for d in rows
+    ]  # fmt: skip

@@ -1,0 +1,92 @@
+"""What a phone may send, checked and kept: weighings by grower number, readings by lot code."""
+
+from __future__ import annotations
+
+import uuid
+from datetime import datetime
+from typing import Annotated, Any
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from drydown.books.access import need, role_of
+from drydown.books.gate import receive
+from drydown.books.journal import Who
+from drydown.books.models import Entry, Grower, Lot
+from drydown.books.outbox import Keeper
+from drydown.books.steps import record_reading
+from drydown.desk.context import need_station
+from drydown.desk.views.gate import weighing
+from drydown.errors import InputError
+
+__all__ = ["KEEPERS"]
+
+Grams = Annotated[int, Field(ge=0, le=30_000_000, strict=True)]
+Percent = Annotated[float, Field(ge=0, le=100)]
+
+
+class Said(BaseModel):
+    """Unknown fields are refused."""
+
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
+
+
+class SaidWeighing(Said):
+    """A weighing as a phone says it."""
+
+    grower: Annotated[int, Field(ge=1, le=10**9, strict=True)]
+    species: str
+    route: str
+    gross_g: Grams
+    tare_g: Grams
+    container: str = ""
+    count: Annotated[int, Field(ge=0, le=500)] = 0
+    ripe_percent: Percent | None = None
+    float_percent: Percent | None = None
+    noted_by: Annotated[str, Field(max_length=150)] = ""
+
+
+class SaidReading(Said):
+    """A reading as a phone says it."""
+
+    lot: Annotated[str, Field(max_length=24)]
+    moisture_percent_wb: float
+    method: Annotated[str, Field(max_length=60)]
+    bean_temp_c: float | None = None
+    noted_by: Annotated[str, Field(max_length=150)] = ""
+
+
+def _read(shape: type[Said], body: dict[str, Any]) -> Any:
+    try:
+        return shape.model_validate(body)
+    except ValidationError as error:
+        first = error.errors()[0]
+        raise InputError(f"{first['msg']}.", ".".join(map(str, first["loc"])) or "item") from error
+
+
+def _weighing(body: dict[str, Any], key: uuid.UUID, at: datetime, who: Who) -> Entry:
+    said, station = _read(SaidWeighing, body), need_station()
+    need(role_of(who.user), "deliveries.weights", write=True)
+    if said.species not in station.species or said.route not in station.routes:
+        raise InputError(f"{said.species}, {said.route} is not taken in here.", "weighing")
+    grower = Grower.objects.filter(number=said.grower).first()
+    if grower is None:
+        raise InputError(f"No grower has the number {said.grower}.", fix="Add the grower, then send again.")
+    tins = ((said.container, said.count),) if station.gate.container(said.container) else ()
+    data = {
+        "key": key, "species": said.species, "route": said.route, "gross": said.gross_g,
+        "tare": said.tare_g, "ripe": said.ripe_percent, "floats": said.float_percent, "containers": tins,
+    }  # fmt: skip
+    return receive(weighing(data, grower, at, station, who)).entry
+
+
+def _reading(body: dict[str, Any], key: uuid.UUID, at: datetime, who: Who) -> Entry:
+    said = _read(SaidReading, body)
+    need(role_of(who.user), "readings.moisture", write=True)
+    lot = Lot.objects.filter(code=said.lot).first()
+    if lot is None:
+        raise InputError(f"There is no lot {said.lot}.")
+    kept = record_reading(lot, key, said.moisture_percent_wb, said.method, said.bean_temp_c, at, who)
+    return kept.entry
+
+
+KEEPERS: dict[str, Keeper] = {"delivery": _weighing, "reading": _reading}

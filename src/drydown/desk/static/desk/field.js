@@ -1,0 +1,132 @@
+// The Field page: weigh in and read moisture; every note goes to the outbox first, then out.
+"use strict";
+(() => {
+  const $ = (id) => document.getElementById(id);
+  const text = JSON.parse($("field-words").textContent);
+  const number = (typed, what) => {
+    const t = typed.trim().replace(",", ".");
+    const doubtful = /^[1-9]\d{0,2}\.\d{3}$/.test(t);
+    if (!/^\d{1,9}(\.\d{1,6})?$/.test(t) || doubtful) throw new Error(`${what}: ${text.number} ${typed}`);
+    return Number(t);
+  };
+  const grams = (typed, what) => Math.round(number(typed, what) * 1000);
+  const maybe = (typed, what, read) => (typed.trim() ? read(typed, what) : null);
+  const label = (input) => (input.labels[0] ? input.labels[0].textContent : input.id);
+  const fill = (select, values) => {
+    select.replaceChildren(new Option(text.choose, ""), ...values.map((v) => new Option(v[1], v[0])));
+  };
+  const say = (words, bad) => {
+    $("said").textContent = words;
+    $("said").className = bad ? "error" : "done";
+  };
+
+  let state = null;
+  const showState = () => {
+    if (!state) return;
+    fill($("species"), state.species.map((s) => [s, s]));
+    fill($("route"), state.routes.map((r) => [r, r.replace("_", " ")]));
+    fill($("container"), state.containers.map((c) => [c.name, `${c.name} (${c.tare_g / 1000} kg)`]));
+    fill($("lot"), state.lots.map((l) => [l.code, `${l.code}, ${l.bed || l.store}`]));
+    $("here").textContent = `${state.station}, ${state.device}`;
+  };
+  const renew = async () => {
+    try {
+      const answer = await fetch("/api/field/state", { credentials: "same-origin", signal: AbortSignal.timeout(8000) });
+      const said = await answer.json();
+      if (answer.ok) { state = said; await Outbox.keepFact("state", said); }
+      else say(said.words, true);
+    } catch { say(text.offline, false); }
+    if (!state) state = await Outbox.fact("state");
+    showState();
+  };
+
+  const line = (item) => {
+    const li = document.createElement("li");
+    const b = item.body;
+    const what = item.kind === "delivery" ? `${b.grower}: ${(b.gross_g - b.tare_g) / 1000} kg` : item.kind === "reading" ? `${b.lot}: ${b.moisture_percent_wb} %` : `${text.discarded}: ${b.reason}`;
+    li.textContent = `${item.seq}. ${new Date(item.phone_time).toLocaleTimeString()} ${what}`;
+    if (item.words) {
+      const p = document.createElement("p");
+      p.className = "error";
+      p.textContent = item.words;
+      const reason = document.createElement("input");
+      reason.setAttribute("aria-label", text.reason);
+      reason.placeholder = text.reason;
+      const button = document.createElement("button");
+      button.textContent = text.giveup;
+      button.className = "quiet";
+      button.onclick = async () => { if (reason.value.trim()) { await Outbox.giveUp(item.key, reason.value.trim()); await push(); } };
+      li.append(p, reason, button);
+    }
+    return li;
+  };
+  const show = async () => {
+    const items = await Outbox.all();
+    $("items").replaceChildren(...items.map(line));
+    $("none").hidden = items.length > 0;
+    document.dispatchEvent(new Event("drydown-outbox"));
+  };
+  const push = async () => {
+    const trouble = await Outbox.send();
+    $("link").textContent = trouble === "offline" ? text.offline : trouble;
+    await show();
+  };
+
+  const weighing = () => {
+    const tin = state.containers.find((c) => c.name === $("container").value);
+    const count = tin ? Math.round(maybe($("count").value, label($("count")), number) || 1) : 0;
+    const gross = grams($("gross").value, label($("gross")));
+    let tare = maybe($("tare").value, label($("tare")), grams);
+    if (tare === null) { if (!tin) throw new Error(text.tare); tare = tin.tare_g * count; }
+    if (tare >= gross) throw new Error(text.swapped);
+    const grower = number($("grower").value, label($("grower")));
+    if (!state.growers.includes(grower)) say(`${text.unknown} ${grower}`, true);
+    if (!$("species").value || !$("route").value) throw new Error(text.choose_both);
+    return {
+      grower, species: $("species").value, route: $("route").value, gross_g: gross, tare_g: tare,
+      container: tin ? tin.name : "", count, ripe_percent: maybe($("ripe").value, label($("ripe")), number),
+      float_percent: maybe($("floats").value, label($("floats")), number), noted_by: state.person,
+    };
+  };
+  const reading = () => {
+    if (!$("lot").value) throw new Error(text.choose_lot);
+    if (!$("method").value.trim()) throw new Error(text.method);
+    return {
+      lot: $("lot").value, moisture_percent_wb: number($("moisture").value, label($("moisture"))),
+      method: $("method").value.trim(), bean_temp_c: maybe($("temp").value, label($("temp")), number), noted_by: state.person,
+    };
+  };
+  const keep = (form, kind, make, clear) => form.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    try {
+      if (!state) throw new Error(text.nostate);
+      const item = await Outbox.add(kind, make());
+      for (const id of clear) $(id).value = "";
+      say(`${text.kept} ${item.seq}`, false);
+      form.querySelector("input").focus();
+      await show();
+      await push();
+    } catch (error) { say(error.message, true); }
+  });
+
+  const save = async () => {
+    const items = (await Outbox.all()).map(Outbox.plain);
+    const file = { shape: "drydown.outbox/1", device: state ? state.device : "", sent_at: Outbox.now(), items };
+    const a = document.createElement("a");
+    a.href = URL.createObjectURL(new Blob([JSON.stringify(file)], { type: "application/json" }));
+    a.download = `outbox-${Outbox.now().slice(0, 16).replace(":", "")}.json`;
+    a.click();
+    setTimeout(() => URL.revokeObjectURL(a.href), 10000);
+  };
+
+  keep($("weigh"), "delivery", weighing, ["grower", "gross", "tare", "ripe", "floats", "count"]);
+  keep($("read"), "reading", reading, ["moisture", "temp"]);
+  $("send").addEventListener("click", push);
+  $("save").addEventListener("click", save);
+  addEventListener("online", push);
+  setInterval(push, 30000);
+  if (navigator.storage && navigator.storage.persist) navigator.storage.persist();
+  if ("serviceWorker" in navigator) navigator.serviceWorker.register("/field/worker.js", { scope: "/field/" });
+  else $("insecure").hidden = false;
+  renew().then(show).then(push).then(() => { document.body.dataset.ready = "1"; });
+})();

@@ -1,0 +1,26 @@
+// Keeps the Field page on the phone, so that it opens without network. Keeps nothing else.
+"use strict";
+const SHELF = "drydown-field-1";
+const PARTS = ["/field/", "/static/desk/ledger.css", "/static/desk/outbox.js", "/static/desk/field.js", "/static/desk/mark.svg"];
+self.addEventListener("install", (event) => {
+  event.waitUntil(caches.open(SHELF).then((shelf) => shelf.addAll(PARTS)).then(() => self.skipWaiting()));
+});
+self.addEventListener("activate", (event) => {
+  const old = caches.keys().then((names) => Promise.all(names.filter((n) => n !== SHELF).map((n) => caches.delete(n))));
+  event.waitUntil(old.then(() => self.clients.claim()));
+});
+const fresh = async (request) => {
+  try {
+    const answer = await fetch(request);
+    if (answer.ok && !answer.redirected) (await caches.open(SHELF)).put(request, answer.clone());
+    return answer;
+  } catch (error) {
+    const kept = await caches.match(request, { ignoreSearch: true });
+    if (kept) return kept;
+    throw error;
+  }
+};
+self.addEventListener("fetch", (event) => {
+  const { pathname } = new URL(event.request.url);
+  if (event.request.method === "GET" && PARTS.includes(pathname)) event.respondWith(fresh(event.request));
+});

@@ -1,0 +1,106 @@
+"""The page that works without network, its worker, and outboxes carried by file."""
+
+from __future__ import annotations
+
+import json
+from importlib.resources import files
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from django.views.decorators.http import require_http_methods, require_safe
+from pydantic import ValidationError
+
+from drydown.books.models import Device
+from drydown.books.outbox import Item, keep_items
+from drydown.desk.api.shapes import OutboxIn
+from drydown.desk.fieldwork import KEEPERS
+from drydown.desk.people import device, guarded
+from drydown.desk.views.problem import answered
+from drydown.errors import InputError
+
+__all__ = ["carry_in", "field", "worker"]
+
+MOST_BYTES = 5_000_000
+WORDS = {
+    "number": gettext_lazy("not a number, or could be read two ways:"),
+    "choose": gettext_lazy("choose"),
+    "offline": gettext_lazy("No network: notes are kept on this phone."),
+    "discarded": gettext_lazy("given up"),
+    "reason": gettext_lazy("reason"),
+    "giveup": gettext_lazy("Give it up"),
+    "tare": gettext_lazy("Write the empty weight, 0 if tared, or choose containers."),
+    "swapped": gettext_lazy("The empty container weighs as much as the full one. Were the two swapped?"),
+    "unknown": gettext_lazy("No grower with this number was known when this phone was last online:"),
+    "choose_both": gettext_lazy("Choose species and route."),
+    "choose_lot": gettext_lazy("Choose a lot."),
+    "method": gettext_lazy("Name the meter or oven method."),
+    "kept": gettext_lazy("Noted on this phone as number"),
+    "nostate": gettext_lazy("Open this page once with network first, so that it knows the station."),
+}
+
+
+@require_safe
+@answered
+@guarded("deliveries.weights", write=True)
+def field(request: HttpRequest) -> HttpResponse:
+    """Weigh in and read moisture, with or without network."""
+    return render(
+        request,
+        "desk/field.html",
+        {"device": device(request), "words": {k: str(v) for k, v in WORDS.items()}},
+    )
+
+
+@require_safe
+def worker(request: HttpRequest) -> HttpResponse:  # noqa: ARG001
+    """The worker that keeps the page on the phone."""
+    text = (files("drydown.desk") / "static" / "desk" / "worker.js").read_text(encoding="utf-8")
+    response = HttpResponse(text, content_type="text/javascript")
+    response.headers["Cache-Control"] = "no-cache"
+    return response
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@answered
+@guarded("devices.enrolled")
+def carry_in(request: HttpRequest) -> HttpResponse:
+    """An outbox that came by file: the same items, the same answers."""
+    answers: list[Any] = []
+    if request.method == "POST":
+        upload = request.FILES.get("file")
+        if upload is None or upload.size is None:
+            raise InputError("no file was chosen.", "outbox")
+        if upload.size > MOST_BYTES:
+            raise InputError(f"is larger than {MOST_BYTES // 1_000_000} MB.", str(upload.name))
+        sender, outbox = _read(upload.read())
+        items = [Item(i.key, i.seq, i.phone_time, i.kind, i.body) for i in outbox.items]
+        user: Any = request.user
+        answers = keep_items(items, sender, user, outbox.sent_at, KEEPERS)
+        kept = sum(a.outcome == "kept" for a in answers)
+        words = _("%(kept)d of %(all)d items are in the books.")
+        messages.success(request, words % {"kept": kept, "all": len(answers)})
+        if kept == len(answers):
+            return redirect("devices")
+    return render(request, "desk/carry.html", {"answers": answers})
+
+
+def _read(content: bytes) -> tuple[Device, OutboxIn]:
+    try:
+        data = json.loads(content.decode("utf-8"))
+        if not isinstance(data, dict) or data.pop("shape", None) != "drydown.outbox/1":
+            raise ValueError("not an outbox of Drydown")
+        name = str(data.pop("device", ""))
+        outbox = OutboxIn.model_validate(data)
+    except (UnicodeDecodeError, ValueError, ValidationError, RecursionError) as error:
+        words = str(error).splitlines()[0][:120]
+        raise InputError(
+            f"cannot be read ({words}).", "outbox", "Save it from the Field page again."
+        ) from error
+    sender = Device.objects.filter(name=name, closed_at=None).order_by("-id").first()
+    if sender is None:
+        raise InputError(f"no enrolled device is called '{name[:60]}'.", "outbox")
+    return sender, outbox
