@@ -7,6 +7,7 @@ import os
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import settings
@@ -67,3 +68,14 @@ def epw_folder() -> Path:
     if spec is None or spec.origin is None:
         pytest.skip("the package with the sample weather is not installed")
     return Path(spec.origin).parent / "data" / "weather"
+
+
+@pytest.fixture
+def client(books: Path) -> Any:
+    """A browser that has entered as the owner."""
+    from django.contrib.auth.models import User
+    from django.test import Client
+
+    made = Client()
+    made.force_login(User.objects.create_superuser("owner", password="a long enough word"))
+    return made

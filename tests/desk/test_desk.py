@@ -15,17 +15,6 @@ if TYPE_CHECKING:
     from django.test import Client
 
 
-@pytest.fixture
-def client(books: Path) -> Client:
-    """A browser that has entered as the owner."""
-    from django.contrib.auth.models import User
-    from django.test import Client
-
-    client = Client()
-    client.force_login(User.objects.create_superuser("owner", password="a long enough word"))
-    return client
-
-
 def weigh(client: Client, **change: str) -> Any:
     """Send the gate's form."""
     form = {

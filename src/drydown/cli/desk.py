@@ -6,13 +6,15 @@ import os
 import socket
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
 from drydown.cli.schedule import start_copies
 from drydown.cli.show import answering, out, waiting
 from drydown.errors import InputError
+
+LOCAL = {"127.0.0.1", "localhost", "::1"}
 
 __all__ = ["begin", "demo", "owner_link", "serve", "unlock"]
 
@@ -30,28 +32,58 @@ def serve(
     ] = None,
     copy_every_h: Annotated[float, typer.Option(help="hours between copies; 0 for none", min=0)] = 24.0,
     keep: Annotated[int, typer.Option(help="scheduled copies to keep; 0 for all", min=0)] = 30,
+    tls: Annotated[
+        bool, typer.Option("--tls", help="HTTPS by the station's own certificate; phones join by a QR code")
+    ] = False,
+    name: Annotated[
+        list[str] | None, typer.Option(help="further name or address of this machine, with --tls")
+    ] = None,
 ) -> None:
     """Start the desk on your own books; the first start prints a one-time owner link."""
     with answering():
         _free(host, port)
+        if tls:
+            _free(host, port - 1)
+            os.environ["DRYDOWN_TLS"] = "1"
         begin(data, demo=False)
         from drydown.books.prepare import make_owner_link, needs_owner  # noqa: PLC0415
 
-        address = f"http://{host}:{port}/"
+        files = _join(data.resolve(), host, port, name or []) if tls else None
+        address = f"{'https' if tls else 'http'}://{host}:{port}/"
         out.print(f"Drydown is at {address}", markup=False)
         if needs_owner():
             out.print(f"First entry, works once: {address}first/{make_owner_link()}/", markup=False)
-        if host not in {"127.0.0.1", "localhost", "::1"}:
+        if host not in LOCAL and not tls:
             out.print("This listens beyond this machine, without encryption: trusted networks only.")
+            out.print("Phones then cannot keep pages for work without network; --tls makes that possible.")
         if copy_every_h:
             start_copies(data.resolve(), copies_to or data.resolve() / "copies", copy_every_h, keep)
-        _run(host, port)
+        _run(host, port, files)
+
+
+def _join(data: Path, host: str, port: int, names: list[str]) -> Any:
+    """Certificates, the joining page, and its QR code in the terminal."""
+    from drydown.desk.tls import ensure, fingerprint, hand_out, local_names  # noqa: PLC0415
+    from drydown.station.load import load_station  # noqa: PLC0415
+
+    file = data / "station.toml"
+    station = load_station(file).place.name if file.exists() else "this station"
+    known = [*local_names(), *names]
+    files = ensure(data / "tls", station, list(dict.fromkeys(known)))
+    reached = known[-1] if host in {"0.0.0.0", "::"} or names else host  # noqa: S104 (compared, not bound)
+    hand_out(host, port - 1, files, station, f"https://{reached}:{port}/")
+    join = f"http://{reached}:{port - 1}/"
+    out.print(f"Phones join at {join} (fingerprint {fingerprint(files.authority)})", markup=False)
+    import segno  # noqa: PLC0415
+
+    segno.make(join, error="m", micro=False).terminal(compact=True)
+    return files
 
 
 def demo(data: Data = Path("data/demo"), host: Host = "127.0.0.1", port: Port = 8321) -> None:
     """Start the desk with an invented station and half a season of invented deliveries."""
     with answering():
-        if host not in {"127.0.0.1", "localhost", "::1"}:
+        if host not in LOCAL:
             raise InputError("is not this machine; the demo asks no password.", f"--host {host}")
         _free(host, port)
         begin(data, demo=True)
@@ -126,13 +158,13 @@ def begin(data: Path, demo: bool) -> None:
     prepare_tables()
 
 
-def _run(host: str, port: int) -> None:
+def _run(host: str, port: int, files: Any = None) -> None:
     """Serve until stopped: one process writes, four threads answer."""
     from granian import Granian  # noqa: PLC0415
     from granian.constants import Interfaces  # noqa: PLC0415
     from granian.log import LogLevels  # noqa: PLC0415
 
-    if host not in {"127.0.0.1", "localhost", "::1"}:
+    if host not in LOCAL:
         os.environ.setdefault("DRYDOWN_HOSTS", "*")
     os.environ["DRYDOWN_PARENT"] = str(os.getpid())
     Granian(
@@ -144,4 +176,6 @@ def _run(host: str, port: int) -> None:
         respawn_failed_workers=True,
         blocking_threads=4,
         log_level=LogLevels.warning,
+        ssl_cert=files.certificate if files else None,
+        ssl_key=files.key if files else None,
     ).serve()

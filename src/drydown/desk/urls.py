@@ -20,6 +20,7 @@ urlpatterns = [
     path("first/<str:token>/", entry.first, name="first"),
     path("gate/", gate.gate, name="gate"),
     path("gate/echo/", gate.echo, name="gate-echo"),
+    path("gate/scale/", gate.scale, name="gate-scale"),
     path("gate/slip/<int:pk>/", gate.slip, name="slip"),
     path("gate/slip/<int:pk>.pdf", growers.slip_pdf, name="slip-pdf"),
     path("growers/", growers.growers, name="growers"),

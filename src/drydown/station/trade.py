@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from decimal import ROUND_HALF_EVEN, Decimal
 from typing import Annotated, Literal, Self
 
@@ -9,7 +10,7 @@ from pydantic import Field, model_validator
 
 from drydown.station.part import Part, Share, SpeciesName
 
-__all__ = ["Container", "Deduction", "FruitClass", "Gate", "Measured", "Money"]
+__all__ = ["Container", "Deduction", "FruitClass", "Gate", "Measured", "Money", "Scale"]
 
 
 class FruitClass(Part):
@@ -93,13 +94,38 @@ class Container(Part):
     tare_kg: Annotated[float, Field(ge=0, le=200)]
 
 
+class Scale(Part):
+    """A scale on a serial port: how its frames look. Only whole frames that say stable are taken.
+
+    `pattern` is a regular expression for one frame, with groups `value`, and where the scale
+    tells them `stable` and `unit` (kg or g); `stable_mark` is what `stable` must then read.
+    """
+
+    port: Annotated[str, Field(min_length=1, max_length=120)]
+    baud: Annotated[int, Field(ge=300, le=1_000_000)]
+    pattern: Annotated[str, Field(min_length=1, max_length=200)]
+    stable_mark: Annotated[str, Field(max_length=20)] = ""
+
+    @model_validator(mode="after")
+    def _groups(self) -> Self:
+        try:
+            groups = re.compile(self.pattern).groupindex
+        except re.error as error:
+            raise ValueError(f"scale pattern is not a regular expression: {error}") from error
+        if "value" not in groups:
+            raise ValueError("scale pattern needs a group (?P<value>...)")
+        if ("stable" in groups) != bool(self.stable_mark):
+            raise ValueError("scale needs a group (?P<stable>...) and a stable_mark, both or neither")
+        return self
+
+
 class Gate(Part):
     """How fruit is taken in and which deliveries share a lot."""
 
     containers: tuple[Container, ...] = ()
     lots_apart_by: Literal["class", "village"] | None = None
     lot_max_kg: Annotated[float, Field(gt=0, le=1e6)] | None = None
-    scale_pattern: Annotated[str, Field(max_length=200)] | None = None
+    scale: Scale | None = None
 
     @model_validator(mode="after")
     def _once(self) -> Self:

@@ -21,12 +21,13 @@ from drydown.books.models import Delivery, Grower
 from drydown.books.numbers import parse_decimal, parse_grams, to_minor
 from drydown.desk.context import need_station
 from drydown.desk.people import guarded, who
+from drydown.desk.scale import read_scale
 from drydown.desk.views.forms import GateForm
 from drydown.desk.views.problem import answered
 from drydown.errors import InputError
 from drydown.station.model import Station
 
-__all__ = ["echo", "find_grower", "gate", "slip", "take_in", "weighing"]
+__all__ = ["echo", "find_grower", "gate", "scale", "slip", "take_in", "weighing"]
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -143,6 +144,23 @@ def _echo_tare(request: HttpRequest) -> int:
         return parse_grams(typed or "0", _("empty container"))
     count = int(parse_decimal(request.POST.get("count", "") or "1", _("how many")))
     return round(tin.tare_kg * 1000) * count
+
+
+@require_safe
+@answered
+@guarded("deliveries.weights", write=True)
+def scale(request: HttpRequest) -> HttpResponse:
+    """The gross weight field, filled by the scale; a sentence when the scale does not say."""
+    found = need_station().gate.scale
+    words, value = "", ""
+    if found is None:
+        words = _("No scale is described under [gate.scale] in the station file.")
+    else:
+        try:
+            value = f"{read_scale(found) / 1000:.3f}".rstrip("0").rstrip(".")
+        except InputError as error:
+            words = str(error)
+    return render(request, "desk/_gross.html", {"value": value, "words": words})
 
 
 @require_safe

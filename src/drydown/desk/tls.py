@@ -1,0 +1,192 @@
+"""A private certificate authority for one station, and the page that hands its certificate to phones.
+
+Phones give a page its offline worker, camera and lasting storage only over HTTPS. A station
+without a name on the internet makes an authority of its own; each phone trusts it once.
+"""
+
+from __future__ import annotations
+
+import html
+import ipaddress
+import os
+import socket
+import threading
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from importlib.resources import files as files_of
+from pathlib import Path
+from string import Template
+
+from cryptography import x509
+from cryptography.hazmat.primitives import hashes, serialization
+from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
+
+from drydown.desk.prints import qr_svg
+
+__all__ = ["Certificates", "ensure", "fingerprint", "hand_out", "local_names"]
+
+AUTHORITY_DAYS, DESK_DAYS, RENEW_DAYS = 3650, 397, 30
+Key = ec.EllipticCurvePrivateKey
+
+
+@dataclass(frozen=True, slots=True)
+class Certificates:
+    """Where the files are."""
+
+    authority: Path
+    certificate: Path
+    key: Path
+
+
+def local_names() -> list[str]:
+    """Names and addresses by which phones on the local network reach this machine."""
+    found = ["localhost", "127.0.0.1", socket.gethostname()]
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))  # documentation address: nothing is sent, a route is asked for
+            found.append(str(probe.getsockname()[0]))
+        except OSError:
+            pass
+    return list(dict.fromkeys(found))
+
+
+def _write(path: Path, content: bytes, private: bool) -> None:
+    handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600 if private else 0o644)
+    with os.fdopen(handle, "wb") as out:
+        out.write(content)
+
+
+def _pem(key: Key) -> bytes:
+    plain = serialization.NoEncryption()
+    return key.private_bytes(serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, plain)
+
+
+def _named(text: str) -> x509.Name:
+    return x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, text[:60])])
+
+
+def _alternatives(names: list[str]) -> list[x509.GeneralName]:
+    found: list[x509.GeneralName] = []
+    for name in names:
+        try:
+            found.append(x509.IPAddress(ipaddress.ip_address(name)))
+        except ValueError:
+            found.append(x509.DNSName(name))
+    return found
+
+
+def _authority(folder: Path, station: str, now: datetime) -> tuple[x509.Certificate, Key]:
+    """The station's authority: read, or made once."""
+    cert_file, key_file = folder / "authority.crt", folder / "authority.key"
+    if cert_file.exists() and key_file.exists():
+        kept = serialization.load_pem_private_key(key_file.read_bytes(), None)
+        assert isinstance(kept, ec.EllipticCurvePrivateKey)  # noqa: S101 (we wrote it)
+        return x509.load_pem_x509_certificate(cert_file.read_bytes()), kept
+    key = ec.generate_private_key(ec.SECP256R1())
+    name = _named(f"Drydown authority, {station}")
+    usage = x509.KeyUsage(False, False, False, False, False, True, True, False, False)
+    certificate = (
+        x509.CertificateBuilder()
+        .subject_name(name)
+        .issuer_name(name)
+        .public_key(key.public_key())
+        .serial_number(x509.random_serial_number())
+        .not_valid_before(now - timedelta(days=1))
+        .not_valid_after(now + timedelta(days=AUTHORITY_DAYS))
+        .add_extension(x509.BasicConstraints(ca=True, path_length=0), critical=True)
+        .add_extension(usage, critical=True)
+        .add_extension(x509.SubjectKeyIdentifier.from_public_key(key.public_key()), critical=False)
+        .sign(key, hashes.SHA256())
+    )
+    _write(key_file, _pem(key), private=True)
+    _write(cert_file, certificate.public_bytes(serialization.Encoding.PEM), private=False)
+    return certificate, key
+
+
+def _still_good(path: Path, wanted: list[x509.GeneralName], now: datetime) -> bool:
+    if not path.exists():
+        return False
+    made = x509.load_pem_x509_certificate(path.read_bytes())
+    names = list(made.extensions.get_extension_for_class(x509.SubjectAlternativeName).value)
+    return names == wanted and made.not_valid_after_utc - now > timedelta(days=RENEW_DAYS)
+
+
+def ensure(folder: Path, station: str, names: list[str], now: datetime | None = None) -> Certificates:
+    """Authority and desk certificate, made or renewed where needed.
+
+    Args: folder, kept private; station, for the certificate's name; names and addresses the
+    desk is reached by; now. The desk's certificate lasts 397 days, the most that phones accept,
+    and is renewed a month before its end or when the names change.
+    """
+    now = now or datetime.now(UTC)
+    folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+    authority, signer = _authority(folder, station, now)
+    files = Certificates(folder / "authority.crt", folder / "desk.crt", folder / "desk.key")
+    wanted = _alternatives(names)
+    if _still_good(files.certificate, wanted, now) and files.key.exists():
+        return files
+    key = ec.generate_private_key(ec.SECP256R1())
+    usage = x509.ExtendedKeyUsage([ExtendedKeyUsageOID.SERVER_AUTH])
+    known = authority.extensions.get_extension_for_class(x509.SubjectKeyIdentifier).value
+    certificate = (
+        x509.CertificateBuilder()
+        .subject_name(_named(names[-1]))
+        .issuer_name(authority.subject)
+        .public_key(key.public_key())
+        .serial_number(x509.random_serial_number())
+        .not_valid_before(now - timedelta(days=1))
+        .not_valid_after(now + timedelta(days=DESK_DAYS - 1))
+        .add_extension(x509.SubjectAlternativeName(wanted), critical=False)
+        .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
+        .add_extension(usage, critical=False)
+        .add_extension(x509.SubjectKeyIdentifier.from_public_key(key.public_key()), critical=False)
+        .add_extension(x509.AuthorityKeyIdentifier.from_issuer_subject_key_identifier(known), critical=False)
+        .sign(signer, hashes.SHA256())
+    )
+    _write(files.key, _pem(key), private=True)
+    _write(files.certificate, certificate.public_bytes(serialization.Encoding.PEM), private=False)
+    return files
+
+
+def fingerprint(path: Path) -> str:
+    """SHA-256 of a certificate in groups of four, to compare by eye."""
+    digest = x509.load_pem_x509_certificate(path.read_bytes()).fingerprint(hashes.SHA256()).hex()
+    return " ".join(digest[i : i + 4] for i in range(0, 32, 4))
+
+
+def hand_out(host: str, port: int, files: Certificates, station: str, address: str) -> ThreadingHTTPServer:
+    """Serve the joining page and the certificate, over plain HTTP, beside the desk."""
+    said = fingerprint(files.authority)
+    sheet = Template((files_of("drydown.desk") / "templates" / "desk" / "joining.html").read_text("utf-8"))
+    words = {"station": html.escape(station), "address": html.escape(address), "qr": qr_svg(address)}
+    page = sheet.substitute(words, fingerprint=said).encode()
+    certificate = files.authority.read_bytes()
+
+    sheets = {
+        "/": (page, "text/html; charset=utf-8"),
+        "/authority.crt": (certificate, "application/x-x509-ca-cert"),
+    }
+
+    class Handler(BaseHTTPRequestHandler):
+        """Two files, nothing else."""
+
+        def do_GET(self) -> None:
+            """Answer with the page, the certificate, or nothing."""
+            found = sheets.get(self.path)
+            if found is None:
+                self.send_error(404)
+                return
+            self.send_response(200)
+            self.send_header("Content-Type", found[1])
+            self.send_header("Content-Length", str(len(found[0])))
+            self.end_headers()
+            self.wfile.write(found[0])
+
+        def log_message(self, *_words: object) -> None:
+            """Quiet."""
+
+    server = ThreadingHTTPServer((host, port), Handler)
+    threading.Thread(target=server.serve_forever, name="joining", daemon=True).start()
+    return server
