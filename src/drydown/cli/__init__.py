@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from drydown.cli import balance, books, desk, dry, fit, station
+from drydown.cli import balance, books, carrying, desk, dry, fit, price, station
 
 __all__ = ["app", "main"]
 
@@ -18,11 +18,14 @@ app = typer.Typer(
 app.command("balance")(balance.balance)
 app.command("dry")(dry.dry_lot)
 app.command("fit")(fit.fit)
+app.command("price")(price.price)
 app.add_typer(station.app, name="station")
 app.command("serve")(desk.serve)
 app.command("demo")(desk.demo)
 app.command("owner-link")(desk.owner_link)
 app.command("unlock")(desk.unlock)
+app.command("export")(carrying.export)
+app.command("import")(carrying.import_list)
 app.command("backup")(books.backup)
 app.command("restore")(books.restore_copy)
 app.command("verify")(books.verify_books)

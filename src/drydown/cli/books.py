@@ -14,13 +14,14 @@ from drydown.cli.desk import begin
 from drydown.cli.show import EXIT_INPUT, answering, err, out, print_json, waiting
 from drydown.errors import InputError
 
-__all__ = ["backup", "restore_copy", "verify_books"]
+__all__ = ["backup", "open_books", "restore_copy", "verify_books"]
 
 Data = Annotated[Path, typer.Option(help="folder that `drydown serve` uses")]
 Json = Annotated[bool, typer.Option("--json", help="print JSON")]
 
 
-def _books(data: Path) -> None:
+def open_books(data: Path) -> None:
+    """Open the books of a data folder that is in use."""
     if not (data / "secret.key").exists():
         raise InputError("holds no station.", str(data), "Give the folder that `drydown serve` uses.")
     begin(data, demo=(data / "demo.txt").exists())
@@ -36,7 +37,7 @@ def backup(
     with answering():
         from drydown.books.keep import back_up, check_copy, prune  # noqa: PLC0415
 
-        _books(data)
+        open_books(data)
         target = to or data / "copies"
         with waiting("copying the books", quiet=json):
             made = back_up(data, target, datetime.now(UTC))
@@ -93,7 +94,7 @@ def verify_books(
 ) -> None:
     """Check balances, hash chain, references, holdings and the database file."""
     with answering():
-        _books(data)
+        open_books(data)
         from drydown.books.verify import verify  # noqa: PLC0415
 
         with waiting("checking the books", quiet=json):

@@ -72,10 +72,8 @@ def read_scale(scale: Scale, wait_s: float = WAIT_S) -> int:
             for frame in frames:
                 seen += 1
                 grams = frame_grams(frame, scale)
-                if grams is None:
-                    run = []
-                else:
-                    run = [*run, grams] if run[-1:] == [grams] else [grams]
+                alike = run if run[-1:] == [grams] else []
+                run = [] if grams is None else [*alike, grams]
                 if len(run) >= AGREE:
                     return grams or 0
     words = "is not still, or its frames do not fit the pattern." if seen else "sends nothing."

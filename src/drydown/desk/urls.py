@@ -2,13 +2,35 @@
 
 from __future__ import annotations
 
-from django.urls import path
+from django.urls import path, register_converter
+from django.urls.converters import IntConverter
 
 from drydown.desk.api.routes import api
-from drydown.desk.views import entry, family, field, gate, growers, journal, lot, money, people, setup, yard
+from drydown.desk.views import (
+    carrying,
+    entry,
+    family,
+    field,
+    gate,
+    growers,
+    journal,
+    lot,
+    money,
+    people,
+    setup,
+    yard,
+)
 
 __all__ = ["handler404", "handler500", "urlpatterns"]
 
+
+class NumberConverter(IntConverter):
+    """A whole number that every database holds."""
+
+    regex = "[0-9]{1,15}"
+
+
+register_converter(NumberConverter, "number")
 handler404 = "drydown.desk.views.problem.not_found"
 handler500 = "drydown.desk.views.problem.our_fault"
 
@@ -21,15 +43,17 @@ urlpatterns = [
     path("gate/", gate.gate, name="gate"),
     path("gate/echo/", gate.echo, name="gate-echo"),
     path("gate/scale/", gate.scale, name="gate-scale"),
-    path("gate/slip/<int:pk>/", gate.slip, name="slip"),
-    path("gate/slip/<int:pk>.pdf", growers.slip_pdf, name="slip-pdf"),
+    path("gate/slip/<number:pk>/", gate.slip, name="slip"),
+    path("gate/slip/<number:pk>.pdf", growers.slip_pdf, name="slip-pdf"),
     path("growers/", growers.growers, name="growers"),
     path("growers/cards.pdf", growers.cards_pdf, name="cards"),
-    path("growers/<int:number>/", growers.grower_page, name="grower"),
-    path("growers/<int:number>/statement.pdf", growers.statement_pdf, name="statement"),
+    path("growers/<number:number>/", growers.grower_page, name="grower"),
+    path("growers/<number:number>/statement.pdf", growers.statement_pdf, name="statement"),
     path("money/", money.money_page, name="money"),
     path("people/", people.people_page, name="people"),
-    path("people/<int:pk>/", people.change_person, name="person"),
+    path("people/<number:pk>/", people.change_person, name="person"),
+    path("carry/", carrying.bring_in, name="bring"),
+    path("carry/everything.<str:fmt>", carrying.everything, name="everything"),
     path("me/", people.me, name="me"),
     path("me/leave-all/", people.leave_all, name="leave-all"),
     path("me/pin/", people.set_pin, name="pin"),
@@ -38,7 +62,7 @@ urlpatterns = [
     path("field/", field.field, name="field"),
     path("field/worker.js", field.worker, name="worker"),
     path("api/", api.urls),
-    path("devices/<int:pk>/close/", people.close_device, name="device-close"),
+    path("devices/<number:pk>/close/", people.close_device, name="device-close"),
     path("switch/", people.switch, name="switch"),
     path("more/", yard.more, name="more"),
     path("yard/", yard.yard, name="yard"),
@@ -50,7 +74,7 @@ urlpatterns = [
     path("lot/<str:code>/join/", family.join_lots, name="lot-join"),
     path("lot/<str:code>/family.svg", family.family, name="lot-family"),
     path("journal/", journal.audit, name="journal"),
-    path("journal/<int:number>/", journal.entry_page, name="entry"),
-    path("journal/<int:number>/take-back/", journal.undo, name="entry-undo"),
+    path("journal/<number:number>/", journal.entry_page, name="entry"),
+    path("journal/<number:number>/take-back/", journal.undo, name="entry-undo"),
     path("station/", setup.station_page, name="station"),
 ]

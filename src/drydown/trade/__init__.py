@@ -1,0 +1,1 @@
+"""The trade's units and price arithmetic: pure numbers, no records."""
