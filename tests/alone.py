@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import signal
 import socket
 import subprocess
@@ -17,6 +18,7 @@ import requests
 if TYPE_CHECKING:
     from django.test import Client
 
+PREPARE = "import sys; from tests.alone import station; station(sys.argv[1]); print('ready')"
 ROOT = Path(__file__).resolve().parent.parent
 
 
@@ -87,3 +89,16 @@ class Desk:
         """Kill the desk and everything it started, without a word."""
         os.killpg(self.process.pid, signal.SIGKILL)
         self.process.wait(20)
+
+
+def entered(url: str) -> requests.Session:
+    """A browser that has entered as the owner."""
+    browser = requests.Session()
+    page = browser.get(f"{url}/enter/", timeout=20)
+    token = re.search(r'name="csrfmiddlewaretoken" value="([^"]+)"', page.text)
+    assert token
+    form = {"csrfmiddlewaretoken": token[1], "name": "owner", "password": "a long enough word"}
+    answer = browser.post(f"{url}/enter/", form, headers={"Referer": url}, timeout=20)
+    assert answer.ok
+    assert "/enter/" not in answer.url
+    return browser

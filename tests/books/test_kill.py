@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import re
 import threading
 import time
 import uuid
@@ -11,10 +10,9 @@ from pathlib import Path
 
 import pytest
 import requests
-from tests.alone import Desk, run_alone
+from tests.alone import PREPARE, Desk, entered, run_alone
 
 KILLS = 30
-PREPARE = "import sys; from tests.alone import station; station(sys.argv[1]); print('ready')"
 COUNT = """
 import sys
 from tests.alone import station
@@ -26,19 +24,6 @@ assert found.good, found.problems
 for key in Delivery.objects.values_list("entry__key", flat=True):
     print(key)
 """
-
-
-def _enter(url: str) -> requests.Session:
-    """A browser that has entered as the owner."""
-    browser = requests.Session()
-    page = browser.get(f"{url}/enter/", timeout=20)
-    token = re.search(r'name="csrfmiddlewaretoken" value="([^"]+)"', page.text)
-    assert token
-    form = {"csrfmiddlewaretoken": token[1], "name": "owner", "password": "a long enough word"}
-    answer = browser.post(f"{url}/enter/", form, headers={"Referer": url}, timeout=20)
-    assert answer.ok
-    assert "/enter/" not in answer.url
-    return browser
 
 
 def _load(url: str, browser: requests.Session, stop: threading.Event, kept: set[str], sent: set[str]) -> None:
@@ -68,14 +53,14 @@ def test_thirty_kills_lose_nothing(tmp_path: Path) -> None:
     assert "ready" in run_alone(PREPARE, str(tmp_path))
     desk, kept, sent = Desk(tmp_path), set[str](), set[str]()
     desk.start()
-    first = _enter(desk.url)
+    first = entered(desk.url)
     form = {
         "csrfmiddlewaretoken": first.cookies["csrftoken"], "key": str(uuid.uuid4()), "grower": "Ama Vembi",
         "new_grower": "on", "species": "arabica", "route": "washed", "gross": "51.5", "tare": "1.5", "at": "",
     }  # fmt: skip
     first.post(f"{desk.url}/gate/", form, headers={"Referer": desk.url}, timeout=20)
     for round_ in range(KILLS):
-        browsers = [first, _enter(desk.url)]
+        browsers = [first, entered(desk.url)]
         stop = threading.Event()
         threads = [threading.Thread(target=_load, args=(desk.url, b, stop, kept, sent)) for b in browsers]
         for thread in threads:

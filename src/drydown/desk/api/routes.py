@@ -15,11 +15,11 @@ from drydown.books.flows import Matter
 from drydown.books.journal import DRY, WATER
 from drydown.books.models import Delivery, Grower, Holding, Lot
 from drydown.books.outbox import Item, keep_items
-from drydown.desk.api.shapes import Answers, DeliveryRow, LotRow, OutboxIn, State, Trouble
+from drydown.desk.api.shapes import Answers, DeliveryRow, LotRow, OutboxIn, StageName, State, Trouble
 from drydown.desk.context import need_station
 from drydown.desk.fieldwork import KEEPERS
 from drydown.desk.people import device, role
-from drydown.errors import DrydownError, InputError
+from drydown.errors import DrydownError
 
 __all__ = ["api"]
 
@@ -101,13 +101,11 @@ def field_items(request: HttpRequest, outbox: OutboxIn) -> dict[str, Any]:
 
 
 @api.get("/lots", response={200: list[LotRow], **WRONG})
-def lots(request: HttpRequest, stage: str | None = None, offset: Offset = 0) -> Any:
+def lots(request: HttpRequest, stage: StageName | None = None, offset: Offset = 0) -> Any:
     """Lots, newest first, 100 at a time."""
     need(role(request), "lots.way")
     rows = Lot.objects.all()
     if stage is not None:
-        if stage not in Lot.Stage.values:
-            raise InputError(f"'{stage}' is not a stage.", "stage", f"One of {', '.join(Lot.Stage.values)}.")
         rows = rows.filter(stage=stage)
     return lot_rows(list(rows[offset : offset + 100]))
 

@@ -2,15 +2,39 @@
 
 from __future__ import annotations
 
+import re
 import uuid
 from typing import Annotated, Any, Literal
 
 from ninja import Schema
-from pydantic import AwareDatetime, ConfigDict, Field
+from pydantic import AwareDatetime, BeforeValidator, ConfigDict, Field, WithJsonSchema
 
-__all__ = ["Answers", "DeliveryRow", "ItemIn", "LotRow", "OutboxIn", "State", "Trouble"]
+__all__ = ["Answers", "DeliveryRow", "ItemIn", "LotRow", "OutboxIn", "StageName", "State", "Trouble"]
 
+StageName = Literal[
+    "gathering", "floated", "pulped", "fermenting", "washed", "drying", "stored", "hulled", "sorted", "gone"
+]
 Grams = Annotated[int, Field(ge=0, le=30_000_000)]
+
+
+_MOMENT = (
+    r"^20[0-9]{2}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])T([01][0-9]|2[0-3]):[0-5][0-9]:[0-5][0-9]"
+    r"(\.[0-9]{1,6})?(Z|[+-](0[0-9]|1[0-3]):[0-5][0-9])$"
+)
+
+
+def _of_our_time(said: Any) -> Any:
+    """Text of one form only; clocks that stand centuries off would leave the calendar."""
+    if not isinstance(said, str) or not re.match(_MOMENT, said, re.ASCII):
+        raise ValueError("write a time of this century with its zone, such as 2026-05-04T09:30:00+03:00")
+    return said
+
+
+Moment = Annotated[
+    AwareDatetime,
+    BeforeValidator(_of_our_time),
+    WithJsonSchema({"type": "string", "format": "date-time", "pattern": _MOMENT}),
+]
 
 
 class Closed(Schema):
@@ -24,7 +48,7 @@ class ItemIn(Closed):
 
     key: uuid.UUID
     seq: Annotated[int, Field(ge=1, le=2**53)]
-    phone_time: AwareDatetime
+    phone_time: Moment
     kind: Annotated[str, Field(max_length=16)]
     body: dict[str, Any]
 
@@ -32,7 +56,7 @@ class ItemIn(Closed):
 class OutboxIn(Closed):
     """Items, with the phone's clock as it sends."""
 
-    sent_at: AwareDatetime
+    sent_at: Moment
     items: Annotated[list[ItemIn], Field(max_length=200)]
 
 
