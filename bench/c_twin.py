@@ -221,8 +221,8 @@ class Translator(ast.NodeVisitor):
 
 def source() -> str:
     """All of it as C."""
-    from drydown.steps.dry import rows  # noqa: PLC0415
-    from drydown.steps.dry.layout import PARAMETER_COUNT  # noqa: PLC0415
+    from drydown.steps.dry import rows
+    from drydown.steps.dry.layout import PARAMETER_COUNT
 
     text = ["#include <math.h>", "#define short lacking  // a word of C"]
     for name, array in (("V", constants.V), ("FACTORS", constants.FACTORS)):

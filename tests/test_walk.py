@@ -117,7 +117,12 @@ def test_gate_to_dry_date(browser: Browser, address: str, size: str) -> None:
 
 
 @pytest.mark.parametrize("size", SIZES)
-@pytest.mark.parametrize("path", ["/gate/", "/yard/", "/station/", "/yard/?show=stored", "lot"])
+@pytest.mark.parametrize(
+    "path",
+    ["/gate/", "/yard/", "/station/", "/yard/?show=stored", "lot", "/growers/", "/growers/101/", "/money/",
+     "/journal/", "/journal/40/", "/people/", "/devices/", "/field/", "/carry/", "/me/", "/more/",
+     "/gate/slip/1/"],
+)  # fmt: skip
 def test_no_page_is_wider_than_the_screen_and_axe_finds_nothing(
     browser: Browser, address: str, size: str, path: str
 ) -> None:

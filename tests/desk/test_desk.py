@@ -584,3 +584,20 @@ def test_a_rise_between_readings_is_questioned_and_counted(client: Client) -> No
         "before the last moisture reading"
         in step(client, lot.code, "bag", mass_kg="30", at=early).content.decode()
     )
+
+
+def test_a_photo_is_kept_beside_the_books_and_its_hash_in_them(client: Client) -> None:
+    from django.core.files.uploadedfile import SimpleUploadedFile
+
+    from drydown.books.models import Delivery
+
+    picture = b"\xff\xd8\xff\xe0" + b"ripe fruit" * 50
+    weigh(client, photo=SimpleUploadedFile("x.jpg", picture))  # type: ignore[arg-type]
+    kept = Delivery.objects.get()
+    assert kept.entry.facts["photo"] == hashlib.sha256(picture).hexdigest() + ".jpg"
+    answer = client.get(f"/gate/slip/{kept.pk}/photo/")
+    assert (answer.content, answer["Content-Type"]) == (picture, "image/jpeg")
+    script = SimpleUploadedFile("x.jpg", b"<script>alert(1)</script>")
+    refused = weigh(client, grower="Beno Okkal", photo=script)  # type: ignore[arg-type]
+    assert "is not a JPEG or PNG picture" in refused.content.decode()
+    assert Delivery.objects.count() == 1

@@ -48,6 +48,7 @@ class Weighing:
     group: str = ""
     lot_max_g: int | None = None
     who: Who = field(default_factory=Who)
+    photo: str = ""
 
     @property
     def net_g(self) -> int:
@@ -151,7 +152,8 @@ def _refuse(w: Weighing) -> None:
 
 
 def _body(w: Weighing, lot: dict[str, Any], pays: int, held_back: int) -> dict[str, Any]:
-    return {
+    photo = {"photo": w.photo} if w.photo else {}
+    return photo | {
         "grower": w.grower.number, "lot": lot, "gross_g": w.gross_g, "tare_g": w.tare_g,
         "net_g": w.net_g, "ripe_percent": w.ripe_percent, "float_percent": w.float_percent,
         "fruit_class": w.fruit_class, "price_per_kg": w.price_per_kg, "pays": pays,

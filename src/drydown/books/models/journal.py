@@ -69,6 +69,20 @@ class Entry(models.Model):
         found: dict[str, Any] = json.loads(self.body)
         return found
 
+    @property
+    def summary(self) -> str:
+        """The entry in a few words: what, and of whom or which lot."""
+        told = self.facts
+        what = str(told.get("kind", "")) if self.kind == "step" else self.kind
+        if self.kind == "reverse":
+            return f"taken back: {told['kind']} {told['reverses']} ({self.reason})"
+        of: Any = told.get("code") or told.get("buyer") or told.get("what") or ""
+        if "grower" in told:
+            of = f"grower {told['grower']}"
+        if "children" in told:
+            of = ", ".join(child["code"] for child in told["children"])
+        return f"{what}: {of}" if of else what
+
 
 class Posting(models.Model):
     """An amount of one commodity that comes to an account (above zero) or leaves it (below)."""

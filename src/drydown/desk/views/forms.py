@@ -81,6 +81,7 @@ class Keyed(forms.Form):
         kwargs.setdefault("initial", {}).setdefault("key", uuid.uuid4())
         kwargs.setdefault("label_suffix", "")
         super().__init__(*args, **kwargs)
+        self.fields["at"] = self.fields.pop("at")  # the time stands last
 
     def full_clean(self) -> None:
         """Check, then tie each message to its field for those who hear the page."""
@@ -133,6 +134,11 @@ class GateForm(Keyed):
     container = forms.ChoiceField(label=_("or containers"), required=False)
     count = Plain(1, 500, "", label=_("how many"), required=False)
     ripe = Plain(0, 100, "%", label=_("ripe fruit, %"), required=False, help_text=_("if counted"))
+    photo = forms.FileField(
+        label=_("photo"),
+        required=False,
+        widget=forms.ClearableFileInput(attrs={"accept": "image/jpeg,image/png"}),
+    )
     floats = Plain(0, 100, "%", label=_("floats, %"), required=False, help_text=_("if a sample was floated"))
 
     def __init__(self, station: Station, *args: Any, **kwargs: Any) -> None:

@@ -19,6 +19,7 @@ from drydown.books.gate import Weighing, add_grower, receive
 from drydown.books.journal import Who
 from drydown.books.models import Delivery, Grower
 from drydown.books.numbers import parse_decimal, parse_grams, to_minor
+from drydown.books.photos import keep_photo, photo_file
 from drydown.desk.context import need_station
 from drydown.desk.people import guarded, who
 from drydown.desk.scale import read_scale
@@ -27,7 +28,7 @@ from drydown.desk.views.problem import answered
 from drydown.errors import InputError
 from drydown.station.model import Station
 
-__all__ = ["echo", "find_grower", "gate", "scale", "slip", "take_in", "weighing"]
+__all__ = ["echo", "find_grower", "gate", "photo", "scale", "slip", "take_in", "weighing"]
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -37,7 +38,7 @@ def gate(request: HttpRequest) -> HttpResponse:
     """The weighing form, and today's deliveries under it."""
     station = need_station()
     start = {"grower": request.GET.get("grower", "")}
-    form = GateForm(station, request.POST or None, initial=start)
+    form = GateForm(station, request.POST or None, request.FILES or None, initial=start)
     if request.method == "POST" and form.is_valid():
         try:
             delivery = take_in(form.cleaned_data, form.moment(), station, who(request))
@@ -79,8 +80,27 @@ def weighing(data: dict[str, Any], grower: Grower, at: datetime, station: Statio
         data["key"], grower, data["species"], data["route"], data["gross"], data["tare"], price,
         money.currency, money.decimals, at, at.astimezone(station.place.site().zone).date(), ripe, floats,
         name, data["containers"], money.held_back(net, value), apart,
-        None if most is None else round(most * 1000), by,
+        None if most is None else round(most * 1000), by, _photo(data),
     )  # fmt: skip
+
+
+def _photo(data: dict[str, Any]) -> str:
+    """The photo's name, once it is kept; nothing without one."""
+    upload = data.get("photo")
+    return keep_photo(upload.read()) if upload else ""
+
+
+@require_safe
+@answered
+@guarded("deliveries.weights")
+def photo(request: HttpRequest, pk: int) -> HttpResponse:  # noqa: ARG001
+    """The photo of a delivery."""
+    entry = get_object_or_404(Delivery.objects.select_related("entry"), pk=pk).entry
+    file = photo_file(entry.facts.get("photo", ""))
+    if file is None or not file.is_file():
+        raise InputError("has no photo, or its file is gone.", f"slip {pk}")
+    kind = "image/png" if file.suffix == ".png" else "image/jpeg"
+    return HttpResponse(file.read_bytes(), content_type=kind)
 
 
 def find_grower(data: dict[str, Any], by: Who) -> Grower:
@@ -178,6 +198,6 @@ def slip(request: HttpRequest, pk: int) -> HttpResponse:
     facts = found.entry.facts
     context = {
         "d": found, "season": season, "deductions": facts["deductions"], "containers": facts["containers"],
-        "value": found.pays + found.held_back,
+        "value": found.pays + found.held_back, "photo": facts.get("photo", ""),
     }  # fmt: skip
     return render(request, "desk/slip.html", context)

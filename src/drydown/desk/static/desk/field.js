@@ -34,7 +34,7 @@
       const answer = await fetch("/api/field/state", { credentials: "same-origin", signal: AbortSignal.timeout(8000) });
       const said = await answer.json();
       if (answer.ok) { state = said; await Outbox.keepFact("state", said); }
-      else say(said.words, true);
+      else if (answer.status !== 403) say(said.words, true);
     } catch { say(text.offline, false); }
     if (!state) state = await Outbox.fact("state");
     showState();
