@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from drydown.cli import balance, books, carrying, desk, dry, fit, price, station
+from drydown.cli import balance, books, carrying, desk, dry, fit, grade, price, station
 
 __all__ = ["app", "main"]
 
@@ -18,6 +18,8 @@ app = typer.Typer(
 app.command("balance")(balance.balance)
 app.command("dry")(dry.dry_lot)
 app.command("fit")(fit.fit)
+app.command("grade")(grade.grade)
+app.command("schemes")(grade.schemes)
 app.command("price")(price.price)
 app.add_typer(station.app, name="station")
 app.command("serve")(desk.serve)

@@ -1,0 +1,144 @@
+"""`drydown grade`: a sample's sheet against a published scheme, and how sure the grade is."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+from rich.table import Table
+
+from drydown.cli.show import answering, out, print_json
+from drydown.errors import InputError
+from drydown.quality.grade import Verdict, grade_sheet
+from drydown.quality.sample import load_sheet
+from drydown.quality.scheme import Scheme, scheme, scheme_names
+from drydown.quality.sure import another_sample, grade_probabilities, over_dispersion, total_figure
+
+__all__ = ["grade", "schemes"]
+
+Json = Annotated[bool, typer.Option("--json", help="print JSON")]
+
+
+def _pairs(texts: list[str] | None, what: str) -> dict[str, str]:
+    found = {}
+    for text in texts or []:
+        name, mark, value = text.partition("=")
+        if not mark:
+            raise InputError(f"'{text}' is not {what}.", fix="Write name=value.")
+        found[name.strip()] = value.strip()
+    return found
+
+
+def grade(
+    sheet: Annotated[Path, typer.Argument(help="the sample's sheet, a TOML file")],
+    by: Annotated[str, typer.Option("--scheme", help="a scheme by name, or a contract's own .toml file")],
+    option: Annotated[list[str] | None, typer.Option(help="where sources differ: name=choice")] = None,
+    price: Annotated[list[str] | None, typer.Option(help="price per kg of a grade: name=price")] = None,
+    sure_only: Annotated[
+        bool, typer.Option("--no-memory", help="refuse rows known from memory only")
+    ] = False,
+    json: Json = False,
+) -> None:
+    """Grade a sample by a published scheme, with every limit, its source, and the chance of each grade."""
+    with answering():
+        rules = scheme(by)
+        found = grade_sheet(load_sheet(sheet), rules, _pairs(option, "an option"))
+        if sure_only:
+            _refuse_memory(found)
+        spread = (
+            over_dispersion(found.sheet.bags, rules.weights(dict(found.options))) if found.sheet.bags else 1.0
+        )
+        chances = grade_probabilities(found, spread)
+        advice = None
+        if price:
+            prices = {k: float(v) for k, v in _pairs(price, "a price").items()}
+            advice = another_sample(found, prices, dispersion=spread)
+        if json:
+            print_json(_plain(found, spread, chances) | ({"advice": vars_of(advice)} if advice else {}))
+            return
+        _print(found, spread, chances)
+        if advice:
+            out.print(advice.words, markup=False)
+
+
+def vars_of(advice: Any) -> dict[str, Any]:
+    """Advice as plain data."""
+    return {"change": advice.change, "worth_per_kg": advice.worth, "words": advice.words}
+
+
+def _refuse_memory(found: Verdict) -> None:
+    weak = [s.text for s in found.sources() if s.status == "from memory"]
+    if weak:
+        raise InputError(
+            f"rests on memory only: {weak[0]}.", found.scheme.name, "Leave out --no-memory to see it."
+        )
+
+
+def _plain(found: Verdict, spread: float, chances: dict[str, float]) -> dict[str, Any]:
+    return {
+        "shape": "drydown.grade/1", "scheme": found.scheme.name, "lot": found.sheet.lot, "grade": found.words,
+        "total": total_figure(found, spread).as_dict() if found.sheet.counts else None,
+        "over_dispersion": spread, "options": dict(found.options), "chances": chances,
+        "tried": [
+            {
+                "grade": t.grade.name.strip(), "passed": t.passed,
+                "limits": [
+                    {"words": m.words, "found": m.found, "allowed": m.allowed, "kept": m.kept}
+                    for m in t.limits
+                ],
+            }
+            for t in found.tried
+        ],
+        "missing": [m.words for t in found.possible for m in t.open],
+        "notes": [found.scheme.rounding_note, *found.scheme.notes],
+        "sources": [s.as_dict() for s in found.sources()],
+    }  # fmt: skip
+
+
+def _print(found: Verdict, spread: float, chances: dict[str, float]) -> None:
+    out.print(f"{found.scheme.words}: {found.words}", markup=False)
+    if found.sheet.counts:
+        out.print(total_figure(found, spread).text() + " (95 %)", markup=False)
+    for better in found.possible:
+        missing = ", ".join(m.words for m in better.open)
+        out.print(f"'{better.grade.name.strip()}' stays open: the sheet lacks {missing}.", markup=False)
+    best = found.best or found.tried[-1]
+    table = Table(box=None)
+    for head in (f"limits of '{best.grade.name.strip()}'", "found", "allowed", ""):
+        table.add_column(head)
+    for m in best.limits:
+        table.add_row(m.words, m.found, m.allowed, {True: "kept", False: "missed", None: "open"}[m.kept])
+    out.print(table)
+    if len(chances) > 1:
+        said = ", ".join(f"{name} {p:.0%}" for name, p in chances.items())
+        out.print(f"Chances for the lot, from the counts alone: {said}.", markup=False)
+    for name, choice in found.options.items():
+        out.print(f"Sources differ on {name}: taken as '{choice}'.", markup=False)
+    for note in (found.scheme.rounding_note, *found.scheme.notes):
+        if note:
+            out.print(f"Note: {note}", markup=False)
+    for source in found.sources():
+        out.print(f"[{source.text}, {source.status}]", markup=False)
+
+
+def schemes(json: Json = False) -> None:
+    """List the schemes with their sources; rows from memory are counted."""
+    rows = [(scheme(name), name) for name in scheme_names()]
+    if json:
+        print_json({
+            "shape": "drydown.schemes/1",
+            "schemes": [{"name": n, "words": s.words, "kind": s.kind, "grades": [g.name for g in s.grades],
+                         "source": s.source, "status": s.status, "from_memory": _weak(s)} for s, n in rows],
+        })  # fmt: skip
+        return
+    table = Table(box=None)
+    for head in ("name", "what", "kind", "grades", "rows from memory"):
+        table.add_column(head)
+    for s, name in rows:
+        table.add_row(name, s.words, s.kind, str(len(s.grades)), str(_weak(s) or ""))
+    out.print(table)
+
+
+def _weak(found: Scheme) -> int:
+    return sum(row.status == "from memory" for row in (*found.defects, *found.grades, *found.options))

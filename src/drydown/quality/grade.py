@@ -1,0 +1,237 @@
+"""Grade a sheet by a scheme: the total, every limit that was met or missed, and the best grade."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+
+from drydown.errors import InputError
+from drydown.figures import Source
+from drydown.quality.sample import Sheet
+from drydown.quality.scheme import Grade, Scheme
+from drydown.quality.screens import retained_percent
+
+__all__ = ["Limit", "Tried", "Verdict", "full_defects", "grade_sheet", "tried"]
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """One limit of one grade: what was found, what is allowed, whether it is kept."""
+
+    words: str
+    found: str
+    allowed: str
+    kept: bool | None
+    """None: the sheet does not say."""
+
+
+@dataclass(frozen=True, slots=True)
+class Tried:
+    """A grade with all its limits."""
+
+    grade: Grade
+    limits: tuple[Limit, ...]
+
+    @property
+    def passed(self) -> bool:
+        """All limits kept that the sheet can answer, and none open."""
+        return all(limit.kept is True for limit in self.limits)
+
+    @property
+    def failed(self) -> tuple[Limit, ...]:
+        """Limits that were missed."""
+        return tuple(limit for limit in self.limits if limit.kept is False)
+
+    @property
+    def open(self) -> tuple[Limit, ...]:
+        """Limits that the sheet does not answer."""
+        return tuple(limit for limit in self.limits if limit.kept is None)
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What a scheme says of a sheet."""
+
+    scheme: Scheme
+    sheet: Sheet
+    total: Fraction
+    counted: Mapping[str, Fraction]
+    tried: tuple[Tried, ...]
+    options: Mapping[str, str]
+
+    @property
+    def best(self) -> Tried | None:
+        """The best grade whose limits are all kept."""
+        return next((t for t in self.tried if t.passed), None)
+
+    @property
+    def possible(self) -> tuple[Tried, ...]:
+        """Better grades that only miss an answer of the sheet."""
+        found = []
+        for one in self.tried:
+            if one.passed:
+                break
+            if not one.failed:
+                found.append(one)
+        return tuple(found)
+
+    @property
+    def words(self) -> str:
+        """The grade's name, or what the scheme calls everything else."""
+        best = self.best
+        return best.grade.name.strip() if best else self.scheme.below
+
+    def sources(self) -> tuple[Source, ...]:
+        """Sources of the scheme and of the rows that decided."""
+        found = [Source(self.scheme.source, self.scheme.status)]
+        used = [
+            self.scheme.defect(code) for code, n in self.sheet.counts.items() if n and code in self.counted
+        ]
+        found += [d.where(self.scheme.source) for d in used]
+        if self.best:
+            found.append(self.best.grade.where(self.scheme.source))
+        return tuple(dict.fromkeys(found))
+
+
+def full_defects(
+    scheme: Scheme, counts: Mapping[str, int], factor: Fraction, weights: Mapping[str, Fraction]
+) -> dict[str, Fraction]:
+    """Full defects by class, in the scheme's sample mass.
+
+    `factor` brings the sheet's mass to the scheme's (1 for the same). With "truncate each" only
+    whole full defects of each class count.
+    """
+    found = {}
+    for code, n in counts.items():
+        value = n * weights[scheme.defect(code).code] * factor
+        found[code] = Fraction(int(value)) if scheme.rounding == "truncate each" else value
+    return found
+
+
+def _factor(scheme: Scheme, sheet: Sheet) -> Fraction:
+    """Scheme's sample mass over the sheet's; refused far off, because limits do not scale freely."""
+    if scheme.sample_g is None or not sheet.counts:
+        return Fraction(1)
+    ratio = Fraction(str(scheme.sample_g)) / Fraction(str(sheet.sample_g))
+    if abs(float(ratio) - 1.0) <= 0.005:
+        return Fraction(1)
+    if not 0.5 <= float(ratio) <= 2.0:
+        raise InputError(
+            f"{sheet.sample_g:g} g were counted; {scheme.name} counts {scheme.sample_g:g} g.", "sample",
+            "Count a sample of that mass.",
+        )  # fmt: skip
+    return ratio
+
+
+def _text(value: Fraction | float) -> str:
+    return f"{float(value):g}"
+
+
+def _at_most(words: str, found: Fraction | float | None, most: Fraction | float) -> Limit:
+    if found is None:
+        return Limit(words, "not on the sheet", f"at most {_text(most)}", None)
+    return Limit(words, _text(found), f"at most {_text(most)}", found <= most)
+
+
+def _group(scheme: Scheme, name: str) -> list[str]:
+    codes = [d.code for d in scheme.defects if d.group == name]
+    return codes or [name]
+
+
+def _counting(
+    scheme: Scheme, grade: Grade, sheet: Sheet, counted: Mapping[str, Fraction], total: Fraction
+) -> list[Limit]:
+    """Limits on pieces and full defects."""
+    has = bool(sheet.counts) or None
+    found = []
+    if grade.total is not None:
+        found.append(_at_most("full defects in all", total if has else None, grade.total))
+    if grade.per_kg is not None:
+        per_kg = total * 1000 / Fraction(str(sheet.sample_g)) if has else None
+        found.append(_at_most("defects per kg", per_kg, grade.per_kg))
+    for code, most in grade.counts.items():
+        n = Fraction(sheet.counts.get(code, 0)) if has else None
+        found.append(_at_most(f"{scheme.defect(code).words}, pieces", n, most))
+    for name, most in grade.group_total.items():
+        part = sum((counted.get(c, Fraction(0)) for c in _group(scheme, name)), Fraction(0)) if has else None
+        found.append(_at_most(f"{name} full defects", part, most))
+    return found
+
+
+def _weighing(scheme: Scheme, grade: Grade, sheet: Sheet) -> list[Limit]:
+    """Limits on mass."""
+    found = []
+    for name, most in grade.mass_percent.items():
+        codes = _group(scheme, name)
+        known = any(c in sheet.masses_g for c in [*codes, name])
+        mass = sum(sheet.masses_g.get(c, 0.0) for c in {*codes, name})
+        label = next((d.words for d in scheme.defects if d.code == name), name)
+        found.append(_at_most(f"{label}, % m/m", 100 * mass / sheet.sample_g if known else None, most))
+    if grade.defect_mass_percent is not None:
+        mass = sum(sheet.masses_g.values())
+        share = 100 * mass / sheet.sample_g if sheet.masses_g else None
+        found.append(_at_most("defective beans, % m/m", share, grade.defect_mass_percent))
+    return found
+
+
+def _sieving(grade: Grade, sheet: Sheet) -> list[Limit]:
+    """Limits on size."""
+    found = []
+    for number, least in grade.retained.items():
+        share = retained_percent(sheet.screens_g, number) if number in sheet.screens_g else None
+        kept = None if share is None else share >= least
+        said = "not on the sheet" if share is None else _text(share)
+        found.append(Limit(f"on screen {number} and above, % m/m", said, f"at least {least:g}", kept))
+    for number, most in grade.passing.items():
+        share = 100.0 - retained_percent(sheet.screens_g, number) if number in sheet.screens_g else None
+        found.append(_at_most(f"through screen {number}, % m/m", share, most))
+    return found
+
+
+def _moisture(grade: Grade, sheet: Sheet) -> list[Limit]:
+    found = []
+    if grade.moisture_percent is not None:
+        low, high = grade.moisture_percent
+        m = sheet.moisture_percent
+        kept = None if m is None else low <= m <= high
+        said = "not on the sheet" if m is None else _text(m)
+        found.append(Limit("moisture, % m/m", said, f"{low:g} to {high:g}", kept))
+    if grade.quakers is not None:
+        n = None if sheet.quakers is None else Fraction(sheet.quakers)
+        found.append(_at_most("quakers", n, Fraction(grade.quakers)))
+    return found
+
+
+def tried(
+    scheme: Scheme, grade: Grade, sheet: Sheet, counted: Mapping[str, Fraction], total: Fraction
+) -> Tried:
+    """One grade against the sheet."""
+    limits = _counting(scheme, grade, sheet, counted, total) + _weighing(scheme, grade, sheet)
+    return Tried(grade, tuple(limits + _sieving(grade, sheet) + _moisture(grade, sheet)))
+
+
+def grade_sheet(sheet: Sheet, scheme: Scheme, options: Mapping[str, str] | None = None) -> Verdict:
+    """Grade a sheet by a scheme.
+
+    Args: sheet; scheme; options, by name, where sources of the scheme differ.
+    Returns: `Verdict` with every grade tried, best first.
+    Raises `InputError` for a defect the scheme does not have, another species, or another sample.
+    """
+    sheet.check()
+    if scheme.species and sheet.species and sheet.species not in scheme.species:
+        raise InputError(f"{scheme.name} is for {', '.join(scheme.species)}.", f"species {sheet.species}")
+    grades = [g for g in scheme.grades if not g.species or not sheet.species or sheet.species in g.species]
+    if any(g.species for g in scheme.grades) and not sheet.species:
+        raise InputError(f"{scheme.name} differs by species.", "species", "Write it on the sheet.")
+    weights = scheme.weights(dict(options or {}))
+    for code in sheet.masses_g:
+        if code not in {d.group for d in scheme.defects}:
+            scheme.defect(code)
+    counted = full_defects(scheme, sheet.counts, _factor(scheme, sheet), weights)
+    total = sum(counted.values(), Fraction(0))
+    if scheme.rounding == "truncate total":
+        total = Fraction(int(total))
+    chosen = {o.name: dict(options or {}).get(o.name, o.default) for o in scheme.options}
+    tries = tuple(tried(scheme, g, sheet, counted, total) for g in grades)
+    return Verdict(scheme, sheet, total, counted, tries, chosen)

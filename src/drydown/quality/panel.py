@@ -1,0 +1,133 @@
+"""A tasting panel's answers: whether samples differ, which, and how far the tasters agree."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import stats
+
+from drydown.errors import RangeError
+
+__all__ = ["Ranking", "TwoChoice", "cochran_q", "page_trend", "rank_panel", "serving_order", "triangle"]
+
+Table = Sequence[Sequence[float]]
+
+
+@dataclass(frozen=True, slots=True)
+class Ranking:
+    """Friedman's test of a panel, with agreement and the least difference that counts."""
+
+    rank_sums: tuple[float, ...]
+    friedman: float
+    p_value: float
+    lsrd: float
+    kendall_w: float
+    assessors: int
+
+    def differ(self, i: int, j: int) -> bool:
+        """Whether two samples' rank sums differ by more than the least significant difference."""
+        return self.p_value < 0.05 and abs(self.rank_sums[i] - self.rank_sums[j]) > self.lsrd
+
+
+def _table(scores: Table) -> NDArray[np.float64]:
+    made = np.asarray(scores, dtype=float)
+    if made.ndim != 2 or made.shape[0] < 2 or made.shape[1] < 2:
+        raise RangeError("a panel needs two assessors and two samples or more, all answered.", "panel")
+    if not np.isfinite(made).all():
+        raise RangeError("an answer is missing.", "panel", "Leave the assessor or the sample out.")
+    return made
+
+
+def rank_panel(scores: Table) -> Ranking:
+    """Friedman's test on each assessor's ranks of the samples.
+
+    Equation: F = 12/(J P (P+1)) sum R2 - 3 J (P+1), divided by 1 - E/(J P (P2-1)) with
+    E = sum(n3 - n) for ties; LSRD = 1.96 sqrt(J P (P+1)/6); W = F / (J (P-1)).
+    Args: scores, one row an assessor, one column a sample (scores or ranks, low to high).
+    Returns: `Ranking`. Valid range: 2 or more of each; p by chi-square with P-1 degrees.
+    Source: ISO 8587 (its example: F = 10.60, LSRD = 12.40); Kendall and Babington Smith 1939.
+    """
+    table = _table(scores)
+    ranks = np.apply_along_axis(stats.rankdata, 1, table)
+    j, p = ranks.shape
+    sums = ranks.sum(axis=0)
+    plain = 12.0 / (j * p * (p + 1)) * float((sums**2).sum()) - 3.0 * j * (p + 1)
+    ties = sum(float((n**3 - n).sum()) for n in (np.unique(row, return_counts=True)[1] for row in table))
+    loose = 1.0 - ties / (j * p * (p**2 - 1))
+    found = plain / loose if loose > 0 else 0.0
+    lsrd = 1.96 * (j * p * (p + 1) / 6.0) ** 0.5
+    p_value = float(stats.chi2.sf(found, p - 1)) if loose > 0 else 1.0
+    return Ranking(tuple(map(float, sums)), found, p_value, lsrd, found / (j * (p - 1)), j)
+
+
+def page_trend(scores: Table) -> tuple[float, float]:
+    """Page's test that samples stand in the order of the columns, lowest first.
+
+    Args: scores as in `rank_panel`. Returns: (L, one-sided p).
+    Valid range: an order that was set before tasting. Source: Page 1963, by scipy.
+    """
+    found = stats.page_trend_test(_table(scores))
+    return float(found.statistic), float(found.pvalue)
+
+
+def cochran_q(ticks: Table) -> tuple[float, float]:
+    """Cochran's test that samples get ticks (1 or 0, such as an off-flavour) alike often.
+
+    Equation: Q = (k-1)(k sum C2 - N2)/(k N - sum R2), chi-square with k-1 degrees.
+    Args: ticks, one row an assessor, one column a sample. Returns: (Q, p).
+    Valid range: 0 or 1 only; assessors with all alike tell nothing. Source: Cochran 1950.
+    """
+    table = _table(ticks)
+    if not np.isin(table, (0.0, 1.0)).all():
+        raise RangeError("ticks are 0 or 1.", "panel")
+    k = table.shape[1]
+    columns, rows, n = table.sum(axis=0), table.sum(axis=1), table.sum()
+    below = k * n - float((rows**2).sum())
+    if below == 0:
+        return 0.0, 1.0
+    q = (k - 1) * (k * float((columns**2).sum()) - n**2) / below
+    return float(q), float(stats.chi2.sf(q, k - 1))
+
+
+@dataclass(frozen=True, slots=True)
+class TwoChoice:
+    """A triangle test: how many were right, and how likely that is by guessing."""
+
+    right: int
+    tried: int
+    p_value: float
+    needed: int
+    """Right answers needed for significance at 5 %."""
+
+
+def triangle(right: int, tried: int) -> TwoChoice:
+    """Triangle test: the odd one of three was found `right` times of `tried`.
+
+    Equation: binomial with chance 1/3. Args: right, tried [answers]. Returns: `TwoChoice`.
+    Valid range: 0 <= right <= tried, tried 1 or more. Source: ISO 4120 (its tables are of this
+    binomial).
+    """
+    if not 0 <= right <= tried or tried < 1:
+        raise RangeError(f"{right} right of {tried} is not possible.", "triangle test")
+    p = float(stats.binom.sf(right - 1, tried, 1.0 / 3.0))
+    needed = next(k for k in range(tried + 2) if stats.binom.sf(k - 1, tried, 1.0 / 3.0) <= 0.05)
+    return TwoChoice(right, tried, p, needed)
+
+
+def serving_order(samples: int) -> list[list[int]]:
+    """Balanced serving orders: every sample stands in each place, and after each other one, alike often.
+
+    Args: samples [-]. Returns: rows of sample numbers from 0; `samples` rows when even, twice as
+    many when odd. Valid range: 2 to 12. Source: Williams 1949.
+    """
+    if not 2 <= samples <= 12:
+        raise RangeError(f"2 to 12 samples can be served in balance, not {samples}.")
+    first, low, high = [], 0, samples - 1
+    for i in range(samples):
+        first.append(low if i % 2 == 0 else high)
+        low, high = (low + 1, high) if i % 2 == 0 else (low, high - 1)
+    rows = [[(s + shift) % samples for s in first] for shift in range(samples)]
+    return rows if samples % 2 == 0 else rows + [row[::-1] for row in rows]

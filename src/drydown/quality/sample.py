@@ -1,0 +1,74 @@
+"""A sample's sheet: what was counted, weighed and sieved. Bad sheets are answered in one sentence."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+from typing import Annotated
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from drydown.errors import InputError, RangeError
+
+__all__ = ["Sheet", "load_sheet", "parse_sheet"]
+
+CLOSURE = 0.02
+Grams = Annotated[float, Field(ge=0, le=100_000)]
+
+
+class Sheet(BaseModel):
+    """One sample as the bench wrote it down.
+
+    `counts`: pieces by defect; `masses_g`: mass by defect or group; `screens_g`: mass retained by
+    screen number, with "pan" for what fell through all; `moisture_percent` by `moisture_method`.
+    """
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+    lot: Annotated[str, Field(max_length=40)] = ""
+    species: Annotated[str, Field(max_length=20)] = ""
+    sample_g: Annotated[float, Field(gt=0, le=100_000)]
+    counts: dict[str, Annotated[int, Field(ge=0, le=100_000)]] = {}
+    masses_g: dict[str, Grams] = {}
+    screens_g: dict[str, Grams] = {}
+    moisture_percent: Annotated[float, Field(ge=3, le=60)] | None = None
+    moisture_method: Annotated[str, Field(max_length=60)] = ""
+    quakers: Annotated[int, Field(ge=0, le=10_000)] | None = None
+    bags: tuple[dict[str, Annotated[int, Field(ge=0, le=100_000)]], ...] = ()
+
+    def check(self) -> None:
+        """Refuse masses that do not add up."""
+        off = sum(self.masses_g.values())
+        if off > self.sample_g * (1 + CLOSURE):
+            raise RangeError(f"defects weigh {off:g} g in a sample of {self.sample_g:g} g.", "masses_g")
+        sieved = sum(self.screens_g.values())
+        if self.screens_g and abs(sieved - self.sample_g) > CLOSURE * self.sample_g:
+            raise RangeError(
+                f"the screens hold {sieved:g} g of {self.sample_g:g} g: more than 2 % off.",
+                "screens_g", "Weigh every screen and the pan again.",
+            )  # fmt: skip
+
+
+def parse_sheet(text: str, where: str = "sheet") -> Sheet:
+    """Read a sheet from TOML text."""
+    try:
+        found = Sheet.model_validate(tomllib.loads(text))
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(f"is not valid TOML: {error}.", where) from error
+    except ValidationError as error:
+        first = error.errors()[0]
+        spot = ".".join(str(p) for p in first["loc"])
+        raise InputError(f"{spot} is {first.get('input')!r}: {first['msg']}.", where) from error
+    found.check()
+    return found
+
+
+def load_sheet(path: Path) -> Sheet:
+    """Read a sheet from a file."""
+    try:
+        text = path.read_text(encoding="utf-8")
+    except UnicodeDecodeError as error:
+        raise InputError("is not UTF-8 text.", path.name, "Save it as UTF-8.") from error
+    except OSError as error:
+        raise InputError(f"cannot be read ({error.strerror}).", str(path)) from error
+    return parse_sheet(text, path.name)

@@ -1,0 +1,197 @@
+"""Grading schemes as data: what a defect counts, which limits make a grade, where that is said.
+
+Four kinds of system share one engine: equivalents per sample mass, percent by mass, counts per
+kilogram, and mixed ones. A scheme is a TOML file; a user's own contract is another such file.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from fractions import Fraction
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
+
+from drydown.errors import InputError
+from drydown.figures import Source, Status
+
+__all__ = ["Defect", "Grade", "Option", "Scheme", "read_scheme", "scheme", "scheme_names"]
+
+
+def _fraction(value: Any) -> Fraction:
+    try:
+        return Fraction(str(value))
+    except (ValueError, ZeroDivisionError) as error:
+        raise ValueError(f"'{value}' is not a number or a fraction such as 1/5") from error
+
+
+Weight = Annotated[Fraction, BeforeValidator(_fraction), Field(ge=0)]
+Share = Annotated[float, Field(ge=0, le=100)]
+
+
+class Part(BaseModel):
+    """Unknown keys are refused."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
+
+
+class Sourced(Part):
+    """Something with its source."""
+
+    source: str = ""
+    status: Status = Status.PUBLISHED
+
+    def where(self, otherwise: str) -> Source:
+        """The source, or that of the whole scheme."""
+        return Source(self.source or otherwise, self.status)
+
+
+class Defect(Sourced):
+    """A class of defect. `counts` is what one piece adds to the total (1/5: five make one)."""
+
+    code: Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$")]
+    words: str
+    counts: Weight = Fraction(0)
+    group: str = ""
+
+
+class Grade(Sourced):
+    """A grade and all that a sample must keep to, for it.
+
+    `total` is the most full defects in the sample; `counts` and `groups` limit single classes or
+    groups, by pieces or by mass; screens are percent of mass.
+    """
+
+    name: str
+    total: Weight | None = None
+    over: Weight | None = None
+    per_kg: Weight | None = None
+    counts: dict[str, Weight] = {}
+    group_total: dict[str, Weight] = {}
+    mass_percent: dict[str, Share] = {}
+    defect_mass_percent: Share | None = None
+    moisture_percent: tuple[float, float] | None = None
+    retained: dict[str, Share] = {}
+    passing: dict[str, Share] = {}
+    quakers: int | None = None
+    price_note: str = ""
+    species: tuple[str, ...] = ()
+
+
+class Option(Sourced):
+    """A point on which sources differ: named choices, each changing some counts."""
+
+    name: str
+    choices: dict[str, dict[str, Weight]]
+    default: str
+
+    @model_validator(mode="after")
+    def _known(self) -> Self:
+        if self.default not in self.choices:
+            raise ValueError(f"option {self.name}: default '{self.default}' is not a choice")
+        return self
+
+
+class Scheme(Sourced):
+    """A whole scheme; grades stand best first."""
+
+    name: str
+    words: str
+    kind: Literal["equivalents", "mass", "per_kg", "mixed"]
+    sample_g: Annotated[float, Field(gt=0)] | None = None
+    species: tuple[str, ...] = ()
+    rounding: Literal["none", "truncate each", "truncate total", "next class"] = "none"
+    rounding_note: str = ""
+    gravest_first: tuple[str, ...] = ()
+    defects: tuple[Defect, ...] = ()
+    options: tuple[Option, ...] = ()
+    grades: Annotated[tuple[Grade, ...], Field(min_length=1)]
+    below: str = "outside the scheme"
+    notes: tuple[str, ...] = ()
+
+    @model_validator(mode="after")
+    def _fits(self) -> Self:
+        codes = [d.code for d in self.defects]
+        if len(set(codes)) < len(codes):
+            raise ValueError("a defect stands twice")
+        groups = {d.group for d in self.defects} - {""}
+        for grade in self.grades:
+            odd = set(grade.counts) - set(codes)
+            odd |= set(grade.group_total) - groups
+            odd |= set(grade.mass_percent) - set(codes) - groups
+            if odd:
+                raise ValueError(f"grade {grade.name} limits '{sorted(odd)[0]}', which is no defect or group")
+        for option in self.options:
+            odd = {code for choice in option.choices.values() for code in choice} - set(codes)
+            if odd:
+                raise ValueError(f"option {option.name} changes '{sorted(odd)[0]}', which is no defect")
+        return self
+
+    def defect(self, code: str) -> Defect:
+        """A defect by its code; unknown codes are refused with the list."""
+        found = next((d for d in self.defects if d.code == code), None)
+        if found is None:
+            known = ", ".join(d.code for d in self.defects)
+            raise InputError(f"'{code}' is not a defect of {self.name}.", "sample", f"It has: {known}.")
+        return found
+
+    def weights(self, chosen: dict[str, str] | None = None) -> dict[str, Fraction]:
+        """What one piece of each defect counts, with the options chosen."""
+        found = {d.code: d.counts for d in self.defects}
+        picks = dict(chosen or {})
+        for option in self.options:
+            pick = picks.pop(option.name, option.default)
+            if pick not in option.choices:
+                raise InputError(
+                    f"'{pick}' is not a choice of {option.name}.",
+                    self.name,
+                    f"One of {', '.join(option.choices)}.",
+                )
+            found |= option.choices[pick]
+        if picks:
+            raise InputError(f"has no option '{next(iter(picks))}'.", self.name)
+        return found
+
+
+def read_scheme(text: str, where: str) -> Scheme:
+    """Read a scheme from TOML text; a mistake is one sentence with its place."""
+    try:
+        return Scheme.model_validate(tomllib.loads(text))
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(f"is not valid TOML: {error}.", where) from error
+    except ValidationError as error:
+        first = error.errors()[0]
+        spot = ".".join(str(p + 1) if isinstance(p, int) else str(p) for p in first["loc"])
+        raise InputError(f"{spot or 'scheme'}: {first['msg']}.", where) from error
+
+
+@cache
+def _packaged() -> dict[str, Scheme]:
+    folder = files("drydown.quality") / "schemes"
+    found = {}
+    for file in sorted(folder.iterdir(), key=lambda f: f.name):
+        if file.name.endswith(".toml"):
+            made = read_scheme(file.read_text(encoding="utf-8"), file.name)
+            found[made.name] = made
+    return found
+
+
+def scheme_names() -> list[str]:
+    """Names of the schemes that come with Drydown."""
+    return list(_packaged())
+
+
+def scheme(name: str) -> Scheme:
+    """A packaged scheme by name, or a user's own by the path of its file (ends with .toml)."""
+    if name.endswith(".toml"):
+        try:
+            return read_scheme(Path(name).read_text(encoding="utf-8"), name)
+        except (OSError, UnicodeDecodeError) as error:
+            raise InputError(f"cannot be read ({error}).", name) from error
+    found = _packaged().get(name)
+    if found is None:
+        raise InputError(f"scheme '{name}' is not known.", fix=f"One of: {', '.join(_packaged())}.")
+    return found

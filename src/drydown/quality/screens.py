@@ -1,0 +1,106 @@
+"""Screen numbers to millimetres by table, and what a stack of sieves says of a sample."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+from scipy import stats
+
+from drydown.errors import InputError
+
+__all__ = ["ShareAbove", "hole_mm", "mean_bean_g", "retained_percent", "share_above", "tables"]
+
+
+@cache
+def _data() -> dict[str, Any]:
+    text = (files("drydown.quality") / "screens.toml").read_text(encoding="utf-8")
+    return tomllib.loads(text)
+
+
+def tables() -> list[str]:
+    """Names of the screen tables: `iso` and those of origins."""
+    return ["iso", *_data()["other"]]
+
+
+def hole_mm(number: str, table: str = "iso") -> float:
+    """Nominal hole of a round sieve.
+
+    Args: number, such as "16" or "12.5"; table, one of `tables()`. Returns: [mm].
+    Valid range: the numbers of the table; others are refused, since tables disagree (12½ and 13
+    both stand for 5.00 mm, and one origin's 16 is 6.5 mm). Source: ISO 4150:2011, table A.1;
+    origins' tables as in screens.toml.
+    """
+    if table not in tables():
+        raise InputError(f"screen table '{table}' is not known.", fix=f"One of: {', '.join(tables())}.")
+    holes = _data()["holes"] if table == "iso" else _data()["other"][table]
+    found = holes.get(number.replace("½", ".5"))
+    if not isinstance(found, float):
+        known = ", ".join(k for k in holes if k != "source")
+        raise InputError(f"'{number}' is not a screen of the {table} table.", "screens", f"It has: {known}.")
+    return found
+
+
+def _order(screen: str) -> float:
+    if screen == "pan":
+        return -1.0
+    try:
+        return float(screen.replace("½", ".5"))
+    except ValueError as error:
+        raise InputError(
+            f"'{screen}' is not a screen number.", "screens", "Write numbers and pan."
+        ) from error
+
+
+def retained_percent(screens_g: Mapping[str, float], number: str) -> float:
+    """Percent of the mass that lies on a screen and all coarser ones.
+
+    Args: screens_g, mass by screen number and "pan" [g]; number, a screen of the stack.
+    Returns: [% m/m]. Valid range: the screen must be in the stack, else nothing is known at it.
+    Source: definition, ISO 4150.
+    """
+    if number not in screens_g:
+        stack = ", ".join(sorted(screens_g, key=_order, reverse=True))
+        raise InputError(f"screen {number} was not in the stack ({stack}).", "screens")
+    total = sum(screens_g.values())
+    above = sum(mass for name, mass in screens_g.items() if _order(name) >= _order(number))
+    return 100.0 * above / total if total else 0.0
+
+
+def mean_bean_g(mass_100_g: float) -> float:
+    """Mass of one bean from the mass of a hundred.
+
+    Args: mass_100_g [g]. Returns: [g]. Valid range: 5 to 60 g per hundred. Source: definition.
+    """
+    if not 5.0 <= mass_100_g <= 60.0:
+        raise InputError(f"100 beans weigh 5 to 60 g, not {mass_100_g:g} g.", "mass of 100 beans")
+    return mass_100_g / 100.0
+
+
+@dataclass(frozen=True, slots=True)
+class ShareAbove:
+    """A share of beans with its 95 % interval."""
+
+    share: float
+    low: float
+    high: float
+    beans: int
+
+
+def share_above(percent: float, sample_g: float, bean_g: float) -> ShareAbove:
+    """A share by mass with the interval that the number of beans allows.
+
+    Equation: Clopper-Pearson 95 % for k = share x n beans, n = sample / mass of a bean.
+    Args: percent [% m/m]; sample_g [g]; bean_g [g]. Returns: `ShareAbove`, fractions.
+    Valid range: 0 to 100 %; beans of like mass. It is the least error: dividing the sample and
+    sieving add theirs. Source: Clopper and Pearson 1934.
+    """
+    beans = max(1, round(sample_g / bean_g))
+    k = round(percent / 100.0 * beans)
+    low = 0.0 if k == 0 else float(stats.beta.ppf(0.025, k, beans - k + 1))
+    high = 1.0 if k == beans else float(stats.beta.ppf(0.975, k + 1, beans - k))
+    return ShareAbove(percent / 100.0, low, high, beans)

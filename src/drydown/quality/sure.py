@@ -1,0 +1,195 @@
+"""How sure a grade is: intervals of counts, operating characteristics, probability of each grade."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+import numpy as np
+from scipy import stats
+
+from drydown.errors import RangeError
+from drydown.figures import Band, Figure, Source, Status
+from drydown.quality.grade import Verdict, tried
+from drydown.quality.sample import Sheet
+
+__all__ = [
+    "Advice",
+    "another_sample",
+    "count_interval",
+    "grade_probabilities",
+    "operating_characteristic",
+    "over_dispersion",
+    "share_interval",
+    "total_figure",
+]
+
+DRAWS = 4000
+
+
+def count_interval(k: int, confidence: float = 0.95) -> tuple[float, float]:
+    """Exact interval of a Poisson mean after counting k.
+
+    Equation: low = chi2(a/2, 2k)/2, high = chi2(1-a/2, 2k+2)/2.
+    Args: k [pieces]; confidence [fraction]. Returns: (low, high).
+    Valid range: k 0 or more. Source: Garwood 1936 (k=10: 4.795 to 18.39; k=0: 0 to 3.689).
+    """
+    if k < 0:
+        raise RangeError(f"a count is 0 or more, got {k}.")
+    a = 1.0 - confidence
+    low = 0.0 if k == 0 else float(stats.chi2.ppf(a / 2, 2 * k)) / 2
+    return low, float(stats.chi2.ppf(1 - a / 2, 2 * k + 2)) / 2
+
+
+def share_interval(k: int, n: int, confidence: float = 0.95) -> tuple[float, float]:
+    """Exact interval of a share after k of n.
+
+    Equation: Clopper-Pearson, by the beta distribution. Args: k, n [pieces]; confidence.
+    Returns: (low, high), fractions. Valid range: 0 <= k <= n, n above 0.
+    Source: Clopper and Pearson 1934.
+    """
+    if not 0 <= k <= n or n == 0:
+        raise RangeError(f"{k} of {n} is not a share.")
+    a = 1.0 - confidence
+    low = 0.0 if k == 0 else float(stats.beta.ppf(a / 2, k, n - k + 1))
+    high = 1.0 if k == n else float(stats.beta.ppf(1 - a / 2, k + 1, n - k))
+    return low, high
+
+
+def operating_characteristic(limit: int, means: Sequence[float]) -> list[float]:
+    """Probability that a sample passes "at most `limit`", for lots of given true means.
+
+    Equation: Poisson probability of `limit` or fewer. Args: limit; means [full defects per
+    sample]. Returns: probabilities. Valid range: independent full defects of weight 1.
+    Source: Poisson; ISO 2859-1 curves are of the same kind.
+    """
+    return [float(stats.poisson.cdf(limit, m)) for m in means]
+
+
+def over_dispersion(bags: Sequence[Mapping[str, int]], weights: Mapping[str, Fraction]) -> float:
+    """How much more totals vary between bags than chance alone; never below 1.
+
+    Equation: variance over mean of the weighted totals, over the same ratio expected of
+    independent counts. Args: bags, counts by defect of three bags or more; weights.
+    Returns: factor. Valid range: 3 bags or more, alike in mass; 1 when nothing was found.
+    Source: index of dispersion.
+    """
+    if len(bags) < 3:
+        raise RangeError(f"three bags or more tell the spread; there are {len(bags)}.", "bags")
+    totals = np.array([sum(float(weights[c]) * n for c, n in bag.items()) for bag in bags])
+    expected = np.array([sum(float(weights[c]) ** 2 * n for c, n in bag.items()) for bag in bags])
+    if expected.mean() == 0:
+        return 1.0
+    return max(1.0, float(totals.var(ddof=1) / expected.mean()))
+
+
+def total_figure(verdict: Verdict, dispersion: float = 1.0) -> Figure:
+    """The total with its standard error, as a figure with a 95 % band.
+
+    Equation: T = sum w n; variance = dispersion x sum w2 n. Args: verdict; dispersion factor.
+    Returns: figure [full defects]. Valid range: independent counts; the band is normal, cut at 0.
+    Source: variance of a weighted sum of Poisson counts.
+    """
+    weights = verdict.scheme.weights(dict(verdict.options))
+    counts = verdict.sheet.counts
+    total = float(verdict.total)
+    error = (dispersion * sum(float(weights[c]) ** 2 * n for c, n in counts.items())) ** 0.5
+    inputs = {verdict.scheme.defect(c).words: f"{n} x {weights[c]}" for c, n in counts.items() if n}
+    inputs["standard error"] = f"{error:.2f}"
+    if dispersion > 1.0:
+        inputs["bags vary more than chance"] = f"{dispersion:.2f} times"
+    mass = verdict.scheme.sample_g or verdict.sheet.sample_g
+    rule = f"pieces times what each counts, per {mass:g} g"
+    own = Source("95 % by the variance of weighted counts", Status.DERIVED)
+    return Figure(
+        total, "full defects", max(0.0, total - 1.96 * error), total + 1.96 * error, Band.STATED, rule,
+        inputs, (*verdict.sources(), own),
+    )  # fmt: skip
+
+
+def _draw(counts: Mapping[str, int], rng: np.random.Generator, phi: float, n: int) -> dict[str, np.ndarray]:
+    """True means of each class that would give these counts (Gamma, Jeffreys), over-dispersed."""
+    return {c: rng.gamma((k + 0.5) / phi, phi, n) for c, k in counts.items()}
+
+
+def grade_probabilities(verdict: Verdict, dispersion: float = 1.0, seed: int = 1) -> dict[str, float]:
+    """Probability of each grade for the lot behind the sample, by its counts alone.
+
+    Equation: true mean of each class ~ Gamma(n + 1/2) (Jeffreys), graded as a sheet would be.
+    Args: verdict; dispersion factor; seed. Returns: probability by grade, the rest under what the
+    scheme calls it. Valid range: counts; masses, screens and moisture are taken as exact.
+    Source: Poisson-gamma; own method, 4000 draws.
+    """
+    rng = np.random.default_rng(seed)
+    counts = {d.code: verdict.sheet.counts.get(d.code, 0) for d in verdict.scheme.defects if d.counts}
+    if not verdict.sheet.counts:
+        return {verdict.words: 1.0}
+    weights = verdict.scheme.weights(dict(verdict.options))
+    counts = {c: n for c, n in counts.items() if n or c in verdict.sheet.counts}
+    drawn = _draw(counts, rng, dispersion, DRAWS)
+    found: dict[str, int] = {}
+    for i in range(DRAWS):
+        means = {c: Fraction(float(v[i])).limit_denominator(1000) for c, v in drawn.items()}
+        full = {c: m * weights[c] for c, m in means.items()}
+        name = _graded(verdict, full, means)
+        found[name] = found.get(name, 0) + 1
+    names = [t.grade.name.strip() for t in verdict.tried] + [verdict.scheme.below]
+    return {n: found[n] / DRAWS for n in dict.fromkeys(names) if n in found}
+
+
+def _graded(verdict: Verdict, full: dict[str, Fraction], means: dict[str, Fraction]) -> str:
+    """The grade of a lot whose true means are known."""
+    total = sum(full.values(), Fraction(0))
+    plain: Sheet = verdict.sheet.model_copy(update={"counts": means})
+    for one in verdict.tried:
+        if tried(verdict.scheme, one.grade, plain, full, total).passed:
+            return one.grade.name.strip()
+    return verdict.scheme.below
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """Whether counting another sample is worth it."""
+
+    change: float
+    """Probability that two samples together give another grade."""
+    worth: float
+    """Expected price put right, per kg, in the money of the price table."""
+    words: str
+
+
+def another_sample(
+    verdict: Verdict,
+    prices: Mapping[str, float],
+    cost_per_kg: float = 0.0,
+    dispersion: float = 1.0,
+    seed: int = 1,
+) -> Advice:
+    """Whether a second sample of the same size would change the grade, and what that is worth.
+
+    Equation: second counts ~ Poisson(true mean); the mean of both is graded. Worth = expected
+    absolute change of price. Args: verdict; prices per kg by grade [money]; cost of counting per
+    kg of the lot; dispersion; seed. Returns: `Advice`.
+    Valid range: prices for every grade that can come out. Source: own method, 1000 draws.
+    """
+    rng = np.random.default_rng(seed)
+    counts = dict(verdict.sheet.counts)
+    weights = verdict.scheme.weights(dict(verdict.options))
+    drawn, now = _draw(counts, rng, dispersion, 1000), verdict.words
+    changes, worth = 0, 0.0
+    for i in range(1000):
+        second = {c: int(rng.poisson(float(v[i]))) for c, v in drawn.items()}
+        means = {c: Fraction(counts[c] + second[c], 2) for c in counts}
+        full = {c: m * weights[c] for c, m in means.items()}
+        name = _graded(verdict, full, means)
+        if name != now:
+            changes += 1
+            worth += abs(prices.get(name, 0.0) - prices.get(now, 0.0))
+    change, worth = changes / 1000, worth / 1000
+    good = worth > cost_per_kg
+    words = (
+        f"A second sample would change the grade with probability {change:.0%}, worth {worth:.3g} per kg: "
+        + ("count it." if good else "not worth its cost.")
+    )
+    return Advice(change, worth, words)
