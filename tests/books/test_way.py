@@ -327,3 +327,37 @@ def test_pages_of_a_family(client: Any, natural: Any, step: Yard) -> None:
     assert f"{natural.code}.2" in page
     code = Lot.objects.get(code__startswith="AJ-").code
     assert b"<svg" in client.get(f"/lot/{code}/family.svg").content
+
+
+@pytest.mark.parametrize(
+    ("log", "found", "words"),
+    [
+        ([], None, ""),  # no log kept: nothing is known, nothing is said
+        (
+            [(0, 18, "cover"), (1, 7, "uncover"), (1, 18, "cover"), (2, 7, "uncover"), (2, 18, "cover")],
+            (0, 3),
+            "",
+        ),
+        ([(0, 18, "cover"), (1, 7, "uncover")], (2, 3), "Two of the last three nights were uncovered"),
+        ([(2, 18, "cover"), (2, 19, "uncover")], (3, 3), "Three of the last three nights were uncovered"),
+    ],
+)
+def test_uncovered_nights_are_said_from_the_log(
+    natural: Any, station: Any, log: list[tuple[int, int, str]], found: Any, words: str
+) -> None:
+    from drydown.books.handling import night_words, nights_uncovered
+    from drydown.books.steps import take_step
+
+    def act(day: int, hour: int, kind: str, **details: Any) -> None:
+        at = NOW.replace(hour=0) + timedelta(days=day, hours=hour - 3)  # the station is at UTC+3
+        take_step(natural, kind, uuid.uuid4(), at, who(), details, station)
+
+    act(0, 14, "float")
+    act(0, 15, "spread", bed="Old patio", load_kg_m2=25.0)
+    for day, hour, kind in log:
+        act(day, hour, kind)
+    natural.refresh_from_db()
+    now = NOW.replace(hour=0) + timedelta(days=3, hours=7)
+    assert nights_uncovered(natural, station, now) == found
+    assert words in night_words(natural, station, now)
+    assert bool(words) == bool(night_words(natural, station, now))

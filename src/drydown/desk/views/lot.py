@@ -17,6 +17,7 @@ from drydown.books.bookview import book_view
 from drydown.books.flow import PAST, STEPS, Step, next_steps
 from drydown.books.gate import cherry_kg
 from drydown.books.habits import habits_of, lot_form
+from drydown.books.handling import night_words
 from drydown.books.kin import ancestors, descendants
 from drydown.books.lotview import (
     case_key,
@@ -127,6 +128,7 @@ def _drying(lot: Lot, station: Station) -> dict[str, Any]:
         "curve_key": case_key(case, station)[-12:],
         "wet_h": wet_h,
         "reasons": lot_reasons(case, station),
+        "nights": night_words(lot, station, timezone.now()),
         "window_words": words,
         "window_source": source,
     }
