@@ -75,13 +75,13 @@ def lot_money(money: Money) -> list[LotMoney]:
     sales = Holding.objects.filter(account__name__startswith="sales/", commodity=money.currency)
     sold = dict(sales.values_list("account__name", "amount"))
     codes = {_tail(name): -amount for name, amount in sold.items()}
-    cost = dict(
-        Holding.objects.filter(
-            account__name__in=[f"lot/{c}" for c in codes], commodity=money.currency
-        ).values_list("account__name", "amount")
-    )
+    names = [f"{kind}/{c}" for c in codes for kind in ("lot", "sold")]
+    rows = Holding.objects.filter(account__name__in=names, commodity=money.currency)
+    cost: dict[str, int] = {}
+    for name, amount in rows.values_list("account__name", "amount"):
+        cost[_tail(name)] = cost.get(_tail(name), 0) + amount
     out = _sold_g(list(codes))
-    return [LotMoney(c, cost.get(f"lot/{c}", 0), codes[c], out.get(c, 0)) for c in sorted(codes)]
+    return [LotMoney(c, cost.get(c, 0), codes[c], out.get(c, 0)) for c in sorted(codes)]
 
 
 def _sold_g(codes: list[str]) -> dict[str, int]:

@@ -20,14 +20,15 @@ class BookView:
 
     matter: Matter
     cost: int
+    sold_cost: int
     sales: int
     currency: str
     decimals: int
 
     @property
     def margin(self) -> int:
-        """Sales less cost."""
-        return self.sales - self.cost
+        """Sales less the cost of what was sold; costs that came later count in full once all is sold."""
+        return self.sales - self.sold_cost - (self.cost if not self.matter.mass else 0)
 
     def mass(self) -> Figure:
         """Mass the lot holds by the books, as a figure."""
@@ -42,7 +43,7 @@ class BookView:
         cost = self.cost / 10**self.decimals
         mass = self.matter.mass / 1000.0
         inputs = {"cost so far": f"{cost:g} {self.currency}", "mass by the books": f"{mass:g} kg"}
-        rule = "fruit, and costs put to the lot, over what it holds now"
+        rule = "cost of what is left (fruit, and costs put to the lot) over what is left"
         return Figure.exact(cost / mass, f"{self.currency}/kg", rule, **inputs)
 
 
@@ -52,7 +53,5 @@ def book_view(lot: Lot, money: Money) -> BookView:
     found = Holding.objects.filter(account__name=lot.account, matter_only=False).first()
     if found is not None:
         currency = found.commodity
-    return BookView(
-        lot_matter(lot), held(lot.account, currency), -held(f"sales/{lot.code}", currency), currency,
-        money.decimals,
-    )  # fmt: skip
+    sold = (held(f"sold/{lot.code}", currency), -held(f"sales/{lot.code}", currency))
+    return BookView(lot_matter(lot), held(lot.account, currency), *sold, currency, money.decimals)

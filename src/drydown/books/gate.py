@@ -12,7 +12,7 @@ from django.db import transaction
 from django.db.models import Max, Sum
 
 from drydown.books.flows import fruit, moved
-from drydown.books.journal import Draft, Line, Who, held, write
+from drydown.books.journal import Draft, Line, Who, held, write, writing
 from drydown.books.models import Delivery, Grower, Lot
 from drydown.books.numbers import to_minor
 from drydown.books.people import note_change
@@ -49,6 +49,7 @@ class Weighing:
     lot_max_g: int | None = None
     who: Who = field(default_factory=Who)
     photo: str = ""
+    noted_by: str = ""
 
     @property
     def net_g(self) -> int:
@@ -113,7 +114,7 @@ def _letters(count: int) -> str:
 def receive(w: Weighing) -> Delivery:
     """Keep a delivery and put it into its lot, once for each key."""
     _refuse(w)
-    with transaction.atomic():
+    with writing():
         before = Delivery.objects.filter(entry__key=w.key).select_related("lot", "entry").first()
         lot = before.entry.facts["lot"] if before else find_lot(w)
         if before and (before.lot.species, before.lot.route) != (w.species, w.route):
@@ -153,6 +154,8 @@ def _refuse(w: Weighing) -> None:
 
 def _body(w: Weighing, lot: dict[str, Any], pays: int, held_back: int) -> dict[str, Any]:
     photo = {"photo": w.photo} if w.photo else {}
+    if w.noted_by:
+        photo["noted_by"] = w.noted_by
     return photo | {
         "grower": w.grower.number, "lot": lot, "gross_g": w.gross_g, "tare_g": w.tare_g,
         "net_g": w.net_g, "ripe_percent": w.ripe_percent, "float_percent": w.float_percent,

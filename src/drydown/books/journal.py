@@ -9,7 +9,8 @@ from __future__ import annotations
 import hashlib
 import json
 import uuid
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -23,7 +24,7 @@ from django.utils import timezone
 from drydown.books.models import Account, Device, Entry, Head, Holding, Posting, Seal
 from drydown.errors import BalanceError, InputError
 
-__all__ = ["DRY", "WATER", "Draft", "Line", "Who", "canonical", "digest_of", "held", "write"]
+__all__ = ["DRY", "WATER", "Draft", "Line", "Who", "canonical", "digest_of", "held", "write", "writing"]
 
 DRY, WATER = "dry", "water"
 Line = tuple[str, str, int]
@@ -95,6 +96,18 @@ def digest_of(entry: Entry, lines: Sequence[Line], previous: str) -> str:
     return hashlib.sha256(canonical(content_of(entry, lines, previous)).encode()).hexdigest()
 
 
+@contextmanager
+def writing() -> Iterator[Head]:
+    """The transaction of one writer: the end of the chain is locked before anything is read.
+
+    All that decides on what the books hold runs inside, so that two writers never decide on the
+    same state, and always lock in the same order.
+    """
+    with transaction.atomic():
+        Head.objects.get_or_create(pk=1)
+        yield Head.objects.select_for_update().get(pk=1)
+
+
 def write(draft: Draft, project: Projector | None = None) -> tuple[Entry, bool]:
     """Keep an entry with everything read off it, in one transaction; once for each key.
 
@@ -102,8 +115,7 @@ def write(draft: Draft, project: Projector | None = None) -> tuple[Entry, bool]:
     """
     lines = merged(draft.lines)
     _refuse_unbalanced(draft.kind, lines)
-    with transaction.atomic():
-        head = Head.objects.select_for_update().get_or_create(pk=1)[0]
+    with writing() as head:
         kept = Entry.objects.filter(key=draft.key).first()
         body = canonical(draft.body)
         if kept is not None:

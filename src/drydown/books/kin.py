@@ -8,17 +8,16 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.db import transaction
 from django.utils import timezone
 
 from drydown.books.flows import Matter, share_out
-from drydown.books.journal import Draft, Line, Who, write
-from drydown.books.models import Descent, Entry, Holding, Lot
+from drydown.books.journal import DRY, WATER, Draft, Line, Who, write, writing
+from drydown.books.models import Descent, Entry, Holding, Lot, Posting
 from drydown.books.reading_off import read_off
 from drydown.books.steps import lot_matter
 from drydown.errors import InputError, RangeError
 
-__all__ = ["Kin", "ancestors", "descendants", "join", "sources_of", "split"]
+__all__ = ["Kin", "Went", "ancestors", "descendants", "join", "reach", "sources_of", "split", "where_it_went"]
 
 _CARRIED = ("stage", "bed", "store", "load_kg_m2", "spread_at", "known_wb", "known_at")
 _DRY_STAGES = {Lot.Stage.STORED, Lot.Stage.HULLED, Lot.Stage.SORTED}
@@ -39,8 +38,14 @@ def _free_code(stem: str) -> str:
 
 def _money(lot: Lot) -> list[tuple[str, int]]:
     """Cost a lot carries, by currency."""
-    rows = Holding.objects.filter(account__name=lot.account, matter_only=False, amount__gt=0)
-    return list(rows.values_list("commodity", "amount"))
+    rows = Holding.objects.filter(account__name=lot.account).exclude(commodity__in=(DRY, WATER))
+    return list(rows.exclude(amount=0).values_list("commodity", "amount"))
+
+
+def _shared(amount: int, weights: Sequence[int]) -> list[int]:
+    """An amount of money shared by weight, also one below zero."""
+    parts = share_out(abs(amount), weights)
+    return parts if amount >= 0 else [-p for p in parts]
 
 
 def _part(parent: Lot, child: str, share: tuple[Matter, dict[str, int]]) -> list[Line]:
@@ -56,17 +61,17 @@ def split(lot: Lot, key: uuid.UUID, masses_kg: Sequence[float], at: datetime | N
 
     The parts share dry matter, water and cost exactly; each begins where the parent stands.
     """
-    with transaction.atomic():
-        done = _done(key)
+    with writing():
+        done = _done(key, "split", [lot.code])
         if done is not None:
             return done
-        parent = Lot.objects.select_for_update().get(pk=lot.pk)
+        parent = Lot.objects.get(pk=lot.pk)
         has = lot_matter(parent)
         grams = [round(kg * 1000) for kg in masses_kg]
         _splittable(parent, grams, has)
         weights = [*grams, has.mass - sum(grams)]
         dry, water = share_out(has.dry, weights), share_out(has.water, weights)
-        costs = {c: share_out(a, weights) for c, a in _money(parent)}
+        costs = {c: _shared(a, weights) for c, a in _money(parent)}
         lines: list[Line] = []
         children, parts = [], []
         stem = f"{parent.code}."
@@ -82,11 +87,15 @@ def split(lot: Lot, key: uuid.UUID, masses_kg: Sequence[float], at: datetime | N
         return [Lot.objects.get(code=c["code"]) for c in children]
 
 
-def _done(key: uuid.UUID) -> list[Lot] | None:
-    """The children of an entry that was sent before."""
+def _done(key: uuid.UUID, kind: str, parents: list[str]) -> list[Lot] | None:
+    """The children of an entry that was sent before; another entry under its key is refused."""
     entry = Entry.objects.filter(key=key).first()
     if entry is None:
         return None
+    if entry.kind != kind or {p["parent"] for p in entry.facts["parts"]} != set(parents):
+        raise InputError(
+            "this form was sent before with other values, and those are kept.", fix="Open the page anew."
+        )
     return [Lot.objects.get(code=c["code"]) for c in entry.facts["children"]]
 
 
@@ -131,11 +140,11 @@ def join(parents: Sequence[tuple[Lot, float | None]], key: uuid.UUID, at: dateti
 
     Same species; before hulling also the same route and the same stage.
     """
-    with transaction.atomic():
-        done = _done(key)
+    with writing():
+        done = _done(key, "join", [p.code for p, _kg in parents])
         if done is not None:
             return done[0]
-        lots = [Lot.objects.select_for_update().get(pk=p.pk) for p, _kg in parents]
+        lots = [Lot.objects.get(pk=p.pk) for p, _kg in parents]
         _joinable(lots)
         takes = [_take(p, kg) for p, (_l, kg) in zip(lots, parents, strict=True)]
         code = _free_code(f"{lots[0].species[:1].upper()}J-{max(p.opened_on for p in lots):%m%d}-")
@@ -171,7 +180,7 @@ def _take(lot: Lot, kg: float | None) -> _Take:
     if not 0 < grams <= has.mass:
         raise RangeError(f"{kg:g} kg is not between 0 and the {has.mass / 1000:g} kg it holds.", lot.code)
     dry = share_out(has.dry, [grams, has.mass - grams])[0]
-    money = {c: share_out(a, [grams, has.mass - grams])[0] for c, a in _money(lot)}
+    money = {c: _shared(a, [grams, has.mass - grams])[0] for c, a in _money(lot)}
     return _Take(Matter(dry, grams - dry), has, money)
 
 
@@ -244,6 +253,37 @@ def descendants(lot: Lot) -> list[Kin]:
     return _walk(lot, up=False)
 
 
+@dataclass(frozen=True, slots=True)
+class Went:
+    """Where a lot's coffee went: its own part (sold, or still held), and the part of each child."""
+
+    own: float
+    children: dict[int, float]
+
+
+def where_it_went(lot: Lot) -> Went:
+    """Follow a lot's dry matter: at each split, join or sale, the share of what it then held.
+
+    The parts add up to 1. Steps that take matter off (pulp, husk, rejects) change no share.
+    """
+    parts = {e.entry_id: e for e in Descent.objects.filter(parent=lot, undone=False)}
+    sales = set(lot.happenings.filter(kind="sell", undone=False).values_list("entry_id", flat=True))
+    left, held_g, children = 1.0, 0, dict[int, float]()
+    own = 0.0
+    rows = Posting.objects.filter(account__name=lot.account, commodity=DRY).order_by("entry_id")
+    for number, amount in rows.values_list("entry_id", "amount"):
+        if amount < 0 and held_g > 0 and (number in parts or number in sales):
+            gone = left * min(1.0, -amount / held_g)
+            left -= gone
+            if number in sales:
+                own += gone
+            else:
+                for edge in Descent.objects.filter(entry_id=number, parent=lot, undone=False):
+                    children[edge.child_id] = children.get(edge.child_id, 0.0) + gone * (edge.dry_g / -amount)
+        held_g += amount
+    return Went(own + left, children)
+
+
 def sources_of(lot: Lot) -> dict[int, float]:
     """Share of the lot's dry matter that came by each lot with deliveries, by lot id."""
     edges = list(Descent.objects.filter(child=lot, undone=False))
@@ -255,3 +295,13 @@ def sources_of(lot: Lot) -> dict[int, float]:
         for pk, part in sources_of(edge.parent).items():
             found[pk] = found.get(pk, 0.0) + part * edge.dry_g / total
     return found
+
+
+def reach(source: Lot, lot: Lot) -> float:
+    """Part of a source lot's coffee that came into a lot and stayed its own (sold, or held there)."""
+    went = where_it_went(source)
+    if source.pk == lot.pk:
+        return went.own
+    return sum(
+        part * reach(Lot.objects.get(pk=child), lot) for child, part in went.children.items()
+    )  # fmt: skip

@@ -12,14 +12,13 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.db import transaction
 from django.db.models import Sum
 from django.utils import timezone
 
 from drydown.books.flows import share_out
 from drydown.books.gate import owed
-from drydown.books.journal import Draft, Line, Who, held, write
-from drydown.books.kin import sources_of
+from drydown.books.journal import Draft, Line, Who, held, write, writing
+from drydown.books.kin import reach, sources_of
 from drydown.books.models import Delivery, Entry, Grower, Lot, Posting
 from drydown.books.numbers import coin_text
 from drydown.errors import InputError, RangeError
@@ -57,7 +56,7 @@ def pay_grower(
     _amount(amount, "payment")
     if kind not in PAY_KINDS:
         raise InputError(f"'{kind}' is neither payment nor advance.", "payment")
-    with transaction.atomic():
+    with writing():
         if not Entry.objects.filter(key=key).exists():
             due = owed(grower, currency)
             if kind == "payment" and amount > due:
@@ -80,26 +79,42 @@ def add_cost(
     what = " ".join(what.split())[:40]
     if not what:
         raise InputError("is empty.", "cost", "Say what was paid for.")
+    body = {"what": what, "amount": amount, "currency": currency, "lots": [lot.code for lot in lots]}
+    with writing():
+        lines = _cost_lines(what, amount, currency, lots, Entry.objects.filter(key=key).exists())
+        return write(Draft("cost", key, body, lines, at or timezone.now(), who))[0]
+
+
+def _cost_lines(what: str, amount: int, currency: str, lots: Sequence[Lot], again: bool) -> list[Line]:
+    """Where a cost goes; a form sent again needs no shares."""
     lines: list[Line] = [("cash", currency, -amount)]
+    if again:
+        return [("cash", currency, -amount), (f"costs/{what}", currency, amount)]
     if lots:
         weights = [held(lot.account, "dry") for lot in lots]
         if not any(weights):
-            raise InputError("none of these lots holds anything.", "cost")
+            weights = [1] * len(lots)  # late costs of lots that are sold: in equal parts
         for lot, part in zip(lots, share_out(amount, weights), strict=True):
             lines.append((lot.account, currency, part))
     else:
         lines.append((f"costs/{what}", currency, amount))
-    body = {"what": what, "amount": amount, "currency": currency, "lots": [lot.code for lot in lots]}
-    return write(Draft("cost", key, body, lines, at or timezone.now(), who))[0]
+    return lines
 
 
 def buyer_pays(
-    buyer: str, amount: int, currency: str, note: str, key: uuid.UUID, at: datetime | None, who: Who
-) -> Entry:
-    """Money from a buyer into cash."""
+    buyer: str, amount: int, currency: str, note: str, key: uuid.UUID, at: datetime | None, who: Who,
+    decimals: int = 0,
+) -> Entry:  # fmt: skip
+    """Money from a buyer into cash, up to what the buyer owes."""
     _amount(amount, "receipt")
     if not held(f"buyer/{buyer}", "dry") and not held(f"buyer/{buyer}", currency):
         raise InputError(f"nothing was sold to '{buyer}'.", "buyer", "Choose one of the buyers shown.")
+    due = held(f"buyer/{buyer}", currency)
+    if amount > due and not Entry.objects.filter(key=key).exists():
+        raise RangeError(
+            f"{coin_text(amount, decimals)} is more than the {coin_text(due, decimals)} {currency} owed.",
+            buyer, "Record the sale first.",
+        )  # fmt: skip
     lines: list[Line] = [(f"buyer/{buyer}", currency, -amount), ("cash", currency, amount)]
     body = {"buyer": buyer, "amount": amount, "currency": currency, "note": note}
     return write(Draft("receipt", key, body, lines, at or timezone.now(), who))[0]
@@ -136,20 +151,14 @@ def second_payment_shares(lots: Sequence[Lot], rule: str) -> dict[tuple[int, int
     found: dict[tuple[int, int], float] = {}
     for lot in lots:
         for source, _share in sources_of(lot).items():
-            part = _family_share(lot, source)
+            part = reach(Lot.objects.get(pk=source), lot)
+            if not part:
+                continue
             rows = Delivery.objects.filter(lot_id=source, undone=False).select_related("grower")
             for d in rows:
                 spot = (d.grower.number, lot.pk)
                 found[spot] = found.get(spot, 0.0) + part * _weight(d, rule)
     return found
-
-
-def _family_share(lot: Lot, source: int) -> float:
-    """Share of a source lot's dry matter that came into this lot."""
-    if lot.pk == source:
-        return 1.0
-    edges = lot.parents.filter(undone=False).select_related("parent")
-    return sum(edge.share * _family_share(edge.parent, source) for edge in edges)
 
 
 def second_payment(
@@ -159,7 +168,10 @@ def second_payment(
     _amount(total, "second payment")
     weights = second_payment_shares(lots, rule)
     if not weights or not sum(weights.values()):
-        raise InputError("no delivery stands behind these lots.", "second payment")
+        raise InputError(
+            "nothing of the coffee of these lots was sold or is held there.", "second payment",
+            "If it went on into other lots, name those.",
+        )  # fmt: skip
     spots = sorted(weights)
     parts = share_out(total, [weights[s] for s in spots])
     codes: Mapping[int, str] = {lot.pk: lot.account for lot in lots}

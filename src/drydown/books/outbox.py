@@ -14,14 +14,19 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from django.contrib.auth.models import User
-from django.db import transaction
+from django.db import DataError, IntegrityError
 from django.utils import timezone
 
-from drydown.books.journal import Draft, Who, canonical, write
+from drydown.books.journal import Draft, Who, canonical, write, writing
 from drydown.books.models import Device, Entry, Outgoing
 from drydown.errors import DrydownError, InputError
 
 __all__ = ["Answer", "Item", "gaps", "keep_items"]
+
+
+class NumberUsedError(InputError):
+    """The phone's number belongs to another item already, as after its storage was cleared."""
+
 
 FAR_BACK = timedelta(days=120)
 MOST_ITEMS = 200
@@ -40,7 +45,7 @@ class Item:
 
     def digest(self) -> str:
         """Hash of the content; a key stands for one content."""
-        text = canonical([self.seq, self.kind, self.body, self.phone_time.isoformat()])
+        text = canonical([self.kind, self.body, self.phone_time.isoformat()])
         return hashlib.sha256(text.encode()).hexdigest()
 
 
@@ -52,18 +57,21 @@ class Answer:
     outcome: str
     words: str = ""
     entry: int | None = None
+    code: str = ""
+    """`number` where only the phone's number collides: take the next one and send again."""
 
 
 def keep_items(
-    items: list[Item], device: Device, user: User, sent_at: datetime, keepers: dict[str, Keeper]
+    items: list[Item], device: Device, user: User, sent_at: datetime | None, keepers: dict[str, Keeper]
 ) -> list[Answer]:
     """Keep a phone's items in their order; each has an answer of its own.
 
     `sent_at` is the phone's clock as it sends: the difference to ours corrects the items' times.
+    None for items that came by file, whose journey says nothing about the clock.
     """
     if len(items) > MOST_ITEMS:
         raise InputError(f"more than {MOST_ITEMS} items at once.", "outbox", "Send them in parts.")
-    skew = timezone.now() - sent_at
+    skew = timezone.now() - sent_at if sent_at else timedelta()
     return [
         _keep(item, device, user, skew, keepers)
         for item in sorted(items, key=lambda i: (i.seq, i.phone_time))
@@ -72,11 +80,14 @@ def keep_items(
 
 def _keep(item: Item, device: Device, user: User, skew: timedelta, keepers: dict[str, Keeper]) -> Answer:
     try:
-        with transaction.atomic():
+        with writing():
             Device.objects.select_for_update().get(pk=device.pk)
             done = Outgoing.objects.filter(pk=item.key).first()
             if done is not None:
                 return _again(done, item)
+            given_up = _kept_before(item)
+            if given_up is not None:
+                return given_up
             entry = _effect(item, device, user, skew, keepers)
             Outgoing.objects.create(
                 key=item.key, device=device, seq=item.seq, digest=item.digest(),
@@ -84,8 +95,25 @@ def _keep(item: Item, device: Device, user: User, skew: timedelta, keepers: dict
             )  # fmt: skip
             Device.objects.filter(pk=device.pk, last_seq__lt=item.seq).update(last_seq=item.seq)
             return Answer(item.key, "kept", "", entry.number)
+    except NumberUsedError as error:
+        return Answer(item.key, "refused", str(error), None, "number")
     except DrydownError as error:
         return Answer(item.key, "refused", str(error))
+    except (ValueError, TypeError, OverflowError, DataError, IntegrityError) as error:
+        return Answer(item.key, "refused", f"this note cannot be kept ({type(error).__name__}).")
+
+
+def _kept_before(item: Item) -> Answer | None:
+    """A note that was given up on the phone although the station had it: it stays kept."""
+    old = str(item.body.get("key", "")) if item.kind == "discard" else ""
+    try:
+        done = Outgoing.objects.filter(pk=uuid.UUID(old)).first() if old else None
+    except ValueError:
+        done = None
+    if done is None:
+        return None
+    words = f"it was kept as entry {done.entry_id} before it was given up; take it back there."
+    return Answer(item.key, "kept", words, done.entry_id)
 
 
 def _again(done: Outgoing, item: Item) -> Answer:
@@ -97,7 +125,7 @@ def _again(done: Outgoing, item: Item) -> Answer:
 
 def _effect(item: Item, device: Device, user: User, skew: timedelta, keepers: dict[str, Keeper]) -> Entry:
     if Entry.objects.filter(device=device, device_seq=item.seq).exists():
-        raise InputError(f"number {item.seq} of this phone was used by another item.", "outbox")
+        raise NumberUsedError(f"number {item.seq} of this phone was used by another item.", "outbox")
     if Entry.objects.filter(key=item.key).exists():
         raise InputError("this key was used by another form.", "outbox")
     at = item.phone_time + (skew if abs(skew) > timedelta(seconds=30) else timedelta())

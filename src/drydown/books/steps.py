@@ -6,16 +6,16 @@ import uuid
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
+from fractions import Fraction
 from typing import Any
 
-from django.db import transaction
 from django.utils import timezone
 
 from drydown.books.flow import next_steps
 from drydown.books.flows import Matter, hulled, pulped, taken_off, to_moisture, washed, weighed
 from drydown.books.gate import cherry_kg
 from drydown.books.habits import target_wb
-from drydown.books.journal import DRY, WATER, Draft, Line, Who, write
+from drydown.books.journal import DRY, WATER, Draft, Line, Who, held, write, writing
 from drydown.books.judge import Finding, judge
 from drydown.books.models import Happening, Holding, Lot, Reading
 from drydown.books.numbers import to_minor
@@ -52,11 +52,11 @@ def take_step(
 
     Without a stated time the step is now, or, where the clock was put back, at the lot's last step.
     """
-    with transaction.atomic():
+    with writing():
         before = Happening.objects.filter(entry__key=key).select_related("entry").first()
         if before:
             return Taken(_same(before, lot, kind, details), ())
-        fresh = Lot.objects.select_for_update().get(pk=lot.pk)
+        fresh = Lot.objects.get(pk=lot.pk)
         if kind not in [s.kind for s in next_steps(fresh)]:
             raise InputError(
                 f"'{kind}' cannot follow: the lot is {fresh.get_stage_display()}.",
@@ -66,6 +66,7 @@ def take_step(
         moment = _moment(fresh, kind, at)
         has = lot_matter(fresh)
         _possible(fresh, kind, details, has)
+        details = _whole_sale(kind, details, has)
         findings = judge(fresh, kind, details, cherry_kg(fresh), has.mass / 1000.0)
         body = {
             "code": fresh.code, "kind": kind, "details": details,
@@ -77,7 +78,9 @@ def take_step(
 
 
 def _same(before: Happening, lot: Lot, kind: str, details: dict[str, Any]) -> Happening:
-    if (before.lot_id, before.kind, before.details) != (lot.pk, kind, details):
+    kept = {k: v for k, v in before.details.items() if k != "all_gone"}
+    sent = {k: v for k, v in details.items() if k != "all_gone"}
+    if (before.lot_id, before.kind, kept) != (lot.pk, kind, sent):
         raise InputError(
             "this form was sent before with other values, and those are kept.",
             fix="Open the page anew to send another one.",
@@ -103,27 +106,36 @@ def _moment(lot: Lot, kind: str, at: datetime | None) -> datetime:
     return at
 
 
+SLACK = 1.02
+"""Scales differ: a sale may be this much above what the books hold."""
+
+
 def _possible(lot: Lot, kind: str, details: dict[str, Any], has: Matter) -> None:
-    """Refuse what cannot be: more lights or more coffee than there was fruit."""
-    fruit = cherry_kg(lot) or has.mass / 1000.0
+    """Refuse what cannot be: nothing, more lights or coffee than there was fruit, more than is held."""
+    held_kg = has.mass / 1000.0
+    fruit = cherry_kg(lot) or held_kg
     dry_share = 0.5 if lot.route == "natural" else 0.35
-    most = {"floaters_kg": 0.9 * fruit}
-    if kind == "bag" and cherry_kg(lot):
-        most["mass_kg"] = dry_share * fruit
-    if kind == "hull":
-        most["green_kg"] = has.mass / 1000.0
-    if kind == "sort":
-        most["rejects_kg"] = has.mass / 1000.0
-    for name, limit in most.items():
+    most = {
+        "float": 0.9 * fruit, "bag": dry_share * fruit if cherry_kg(lot) else SLACK * held_kg,
+        "hull": held_kg, "sort": held_kg, "sell": SLACK * held_kg, "weigh": 1.5 * held_kg,
+    }.get(kind)  # fmt: skip
+    for name in ("floaters_kg", "mass_kg", "green_kg", "rejects_kg"):
         value = details.get(name)
-        if value is not None and value > limit:
+        if value is None or most is None:
+            continue
+        if value == 0 and name in {"mass_kg", "green_kg"}:
+            raise RangeError("must be more than nothing.", kind, "Check the weight.")
+        if value > most:
+            said = f"can come of {fruit:g} kg of fruit" if kind in {"float", "bag"} else "the lot holds"
+            rest = "." if kind in {"float", "bag"} else f" ({held_kg:g} kg)."
             raise RangeError(
-                f"{value:g} kg is more than can come of {fruit:g} kg of fruit."
-                if kind in {"float", "bag"}
-                else f"{value:g} kg is more than the lot holds ({limit:g} kg).",
-                kind,
-                "Check the weight.",
+                f"{value:g} kg is more than {said}{rest}", kind, "Check the weight, or weigh the lot again."
             )
+    husk = details.get("husk_kg") or 0.0
+    if kind == "hull" and details["green_kg"] + husk > 1.05 * held_kg:
+        raise RangeError(
+            f"green and husk weigh {details['green_kg'] + husk:g} kg, the lot held {held_kg:g} kg.", kind
+        )
 
 
 def _assumed(lot: Lot, kind: str, station: Station) -> dict[str, float]:
@@ -174,9 +186,9 @@ def _sold(lot: Lot, details: dict[str, Any], has: Matter, station: Station) -> l
     """Coffee to the buyer, its price owed by the buyer; what the scale did not find is shown apart."""
     buyer, grams = f"buyer/{details['buyer']}", _grams(details, "mass_kg") or 0
     money = station.money
-    price = to_minor(Decimal(str(details["price_per_kg"])), money.decimals)
-    value = to_minor(Decimal(grams) * price / 1000, 0)
+    value = to_minor(Decimal(grams) / 1000 * Decimal(str(details["price_per_kg"])), money.decimals)
     lines = [(buyer, money.currency, value), (f"sales/{lot.code}", money.currency, -value)]
+    lines += _cost_of_sale(lot, grams, has, money.currency, bool(details.get("all_gone")))
     if not details.get("all_gone"):
         return taken_off(has, lot.account, grams, buyer) + lines
     sold_dry = round(grams * has.dry / has.mass) if has.mass else 0
@@ -188,18 +200,35 @@ def _sold(lot: Lot, details: dict[str, Any], has: Matter, station: Station) -> l
     ]  # fmt: skip
 
 
+def _cost_of_sale(lot: Lot, grams: int, has: Matter, currency: str, everything: bool) -> list[Line]:
+    """The part of the lot's cost that goes with what was sold, so that it does not move on with the rest."""
+    cost = held(lot.account, currency)
+    part = cost if everything or not has.mass else round(Fraction(cost * grams, has.mass))
+    return [(lot.account, currency, -part), (f"sold/{lot.code}", currency, part)]
+
+
+def _whole_sale(kind: str, details: dict[str, Any], has: Matter) -> dict[str, Any]:
+    """A sale of all that is held empties the lot, whether or not that was ticked."""
+    if kind == "sell" and (_grams(details, "mass_kg") or 0) >= has.mass:
+        return details | {"all_gone": True}
+    return details
+
+
 def record_reading(
     lot: Lot, key: uuid.UUID, moisture_percent_wb: float, method: str, bean_temp_c: float | None,
-    at: datetime | None, who: Who,
+    at: datetime | None, who: Who, noted_by: str = "",
 ) -> Reading:  # fmt: skip
     """Keep a moisture reading, once for each key; the water that is gone goes to the air's account."""
     method = method.strip()[:60]
     _readable(lot, moisture_percent_wb, method, bean_temp_c)
-    with transaction.atomic():
+    with writing():
+        lot = Lot.objects.get(pk=lot.pk)
         body = {
             "code": lot.code, "moisture_wb": moisture_percent_wb / 100.0, "method": method,
             "bean_temp_c": bean_temp_c,
         }  # fmt: skip
+        if noted_by:
+            body["noted_by"] = noted_by
         before = Reading.objects.filter(entry__key=key).select_related("entry", "lot").first()
         if before is None:
             _still_readable(lot, at)

@@ -18,14 +18,25 @@ _SQLITE = [
         WHERE EXISTS (SELECT 1 FROM books_posting WHERE entry_id = NEW.number
                       GROUP BY commodity HAVING SUM(amount) <> 0);
       SELECT RAISE(ABORT, 'journal: the chain does not join')
-        WHERE NEW.previous <> COALESCE(
-          (SELECT digest FROM books_seal WHERE number = NEW.number - 1),
-          CASE WHEN NEW.number = 1 THEN '0000000000000000000000000000000000000000000000000000000000000000'
-          ELSE '' END);
+        WHERE NOT EXISTS (SELECT 1 FROM books_seal WHERE number = NEW.number - 1 AND digest = NEW.previous)
+        AND NOT (NEW.number = 1 AND NEW.previous =
+          '0000000000000000000000000000000000000000000000000000000000000000');
+      SELECT RAISE(ABORT, 'journal: entries are only added')
+        WHERE EXISTS (SELECT 1 FROM books_seal WHERE number = NEW.number OR digest = NEW.digest);
+    END""",
+    """CREATE TRIGGER books_entry_never_replaced BEFORE INSERT ON books_entry BEGIN
+      SELECT RAISE(ABORT, 'journal: entries are only added')
+        WHERE EXISTS (SELECT 1 FROM books_entry WHERE number = NEW.number OR key = NEW.key
+                      OR seal_id = NEW.seal_id OR reverses_id = NEW.reverses_id
+                      OR (device_id = NEW.device_id AND device_seq = NEW.device_seq));
     END""",
     """CREATE TRIGGER books_posting_in_time BEFORE INSERT ON books_posting BEGIN
       SELECT RAISE(ABORT, 'journal: a sealed entry takes no postings')
         WHERE EXISTS (SELECT 1 FROM books_seal WHERE number = NEW.entry_id);
+      SELECT RAISE(ABORT, 'journal: a posting needs its entry first')
+        WHERE NOT EXISTS (SELECT 1 FROM books_entry WHERE number = NEW.entry_id);
+      SELECT RAISE(ABORT, 'journal: entries are only added')
+        WHERE EXISTS (SELECT 1 FROM books_posting WHERE id = NEW.id);
     END""",
 ]
 _POSTGRES = [
@@ -38,8 +49,8 @@ _POSTGRES = [
         RAISE EXCEPTION 'journal: postings do not sum to zero'
           USING ERRCODE = 'integrity_constraint_violation';
       END IF;
-      IF NEW.previous <> COALESCE((SELECT digest FROM books_seal WHERE number = NEW.number - 1),
-                                  CASE WHEN NEW.number = 1 THEN repeat('0', 64) ELSE '' END) THEN
+      IF NOT EXISTS (SELECT 1 FROM books_seal WHERE number = NEW.number - 1 AND digest = NEW.previous)
+         AND NOT (NEW.number = 1 AND NEW.previous = repeat('0', 64)) THEN
         RAISE EXCEPTION 'journal: the chain does not join' USING ERRCODE = 'integrity_constraint_violation';
       END IF;
       RETURN NEW; END $$ LANGUAGE plpgsql SET enable_seqscan = off""",
@@ -48,6 +59,10 @@ _POSTGRES = [
     """CREATE FUNCTION books_posting_in_time() RETURNS trigger AS $$ BEGIN
       IF EXISTS (SELECT 1 FROM books_seal WHERE number = NEW.entry_id) THEN
         RAISE EXCEPTION 'journal: a sealed entry takes no postings'
+          USING ERRCODE = 'integrity_constraint_violation';
+      END IF;
+      IF NOT EXISTS (SELECT 1 FROM books_entry WHERE number = NEW.entry_id) THEN
+        RAISE EXCEPTION 'journal: a posting needs its entry first'
           USING ERRCODE = 'integrity_constraint_violation';
       END IF;
       RETURN NEW; END $$ LANGUAGE plpgsql SET enable_seqscan = off""",

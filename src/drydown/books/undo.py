@@ -5,16 +5,17 @@ from __future__ import annotations
 import uuid
 from datetime import datetime
 
-from django.db import transaction
 from django.utils import timezone
 
 from drydown.books.flow import STEPS
 from drydown.books.flows import to_moisture
-from drydown.books.journal import Draft, Line, Who, write
+from drydown.books.journal import Draft, Line, Who, write, writing
 from drydown.books.models import Delivery, Descent, Entry, Happening, Lot, Posting, Reading
 from drydown.books.reading_off import read_off
 from drydown.books.steps import lot_matter
 from drydown.errors import InputError
+
+MONEY = ("cost", "adjust", "second")
 
 __all__ = ["lines_of", "take_back", "why_not"]
 
@@ -31,8 +32,6 @@ def why_not(entry: Entry) -> str:
         return "a reversal stays; record the thing anew instead."
     if Entry.objects.filter(reverses=entry).exists():
         return "it has been taken back already."
-    if entry.kind == "reading":
-        return ""
     later = _later(entry)
     if later is not None:
         return f"entry {later.number} ({later.kind}) stands on it; take that back first."
@@ -40,29 +39,36 @@ def why_not(entry: Entry) -> str:
 
 
 def _later(entry: Entry) -> Entry | None:
-    """The last standing entry after this one that shaped a lot this one touched."""
+    """The last standing entry after this one that rests on what this one did to a lot."""
+    numbers: list[int] = []
     lots = _lots(entry)
-    if not lots:
-        return None
-    quiet = [kind for kind, step in STEPS.items() if not step.shapes]
-    shaping = Happening.objects.filter(lot__in=lots, undone=False).exclude(kind__in=quiet)
-    kin = Descent.objects.filter(undone=False).filter(parent__in=lots) | Descent.objects.filter(
-        undone=False, child__in=lots
-    )
-    numbers = [
-        *shaping.filter(entry_id__gt=entry.pk).values_list("entry_id", flat=True),
-        *kin.filter(entry_id__gt=entry.pk).values_list("entry_id", flat=True),
-    ]
+    if lots:
+        kin = Descent.objects.filter(undone=False, entry_id__gt=entry.pk)
+        kin = kin.filter(parent__in=lots) | kin.filter(child__in=lots)
+        numbers += kin.values_list("entry_id", flat=True)
+        rows = Happening.objects.filter(lot__in=lots, undone=False, entry_id__gt=entry.pk)
+        if entry.kind in MONEY:
+            rows = rows.filter(kind="sell")
+        elif entry.kind == "reading":
+            rows = rows.filter(kind__in=("bag", "weigh", "hull", "sell", "respread"))
+        else:
+            rows = rows.exclude(kind__in=[kind for kind, step in STEPS.items() if not step.shapes])
+            readings = Reading.objects.filter(lot__in=lots, undone=False, entry_id__gt=entry.pk)
+            numbers += readings.values_list("entry_id", flat=True)
+        numbers += rows.values_list("entry_id", flat=True)
     return Entry.objects.get(pk=max(numbers)) if numbers else None
 
 
 def _lots(entry: Entry) -> set[int]:
+    """Lots that an entry touched: by its records, or by its postings."""
     found: set[int] = set()
     for table in (Delivery, Happening, Reading):
         found |= set(table.objects.filter(entry=entry).values_list("lot_id", flat=True))
     for edge in Descent.objects.filter(entry=entry):
         found |= {edge.parent_id, edge.child_id}
-    return found
+    names = Posting.objects.filter(entry=entry, account__name__startswith="lot/")
+    codes = [n.removeprefix("lot/") for n in names.values_list("account__name", flat=True)]
+    return found | set(Lot.objects.filter(code__in=codes).values_list("pk", flat=True))
 
 
 def take_back(entry: Entry, reason: str, who: Who, key: uuid.UUID, at: datetime | None = None) -> Entry:
@@ -74,9 +80,11 @@ def take_back(entry: Entry, reason: str, who: Who, key: uuid.UUID, at: datetime 
     reason = " ".join(reason.split())[:200]
     if not reason:
         raise InputError("is empty.", "reason", "Say why it is taken back.")
-    with transaction.atomic():
+    with writing():
         before = Entry.objects.filter(key=key).first()
         if before is not None:
+            if before.reverses_id != entry.pk:
+                raise InputError("this form was sent before for another entry.", fix="Open the page anew.")
             return before
         hurdle = why_not(entry)
         if hurdle:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from dataclasses import replace
 from datetime import datetime
 from typing import Annotated, Any
 
@@ -76,7 +77,8 @@ def _weighing(body: dict[str, Any], key: uuid.UUID, at: datetime, who: Who) -> E
         "key": key, "species": said.species, "route": said.route, "gross": said.gross_g,
         "tare": said.tare_g, "ripe": said.ripe_percent, "floats": said.float_percent, "containers": tins,
     }  # fmt: skip
-    return receive(weighing(data, grower, at, station, who)).entry
+    weighed = weighing(data, grower, at, station, who)
+    return receive(replace(weighed, noted_by=said.noted_by)).entry
 
 
 def _reading(body: dict[str, Any], key: uuid.UUID, at: datetime, who: Who) -> Entry:
@@ -85,7 +87,9 @@ def _reading(body: dict[str, Any], key: uuid.UUID, at: datetime, who: Who) -> En
     lot = Lot.objects.filter(code=said.lot).first()
     if lot is None:
         raise InputError(f"There is no lot {said.lot}.")
-    kept = record_reading(lot, key, said.moisture_percent_wb, said.method, said.bean_temp_c, at, who)
+    kept = record_reading(
+        lot, key, said.moisture_percent_wb, said.method, said.bean_temp_c, at, who, said.noted_by
+    )
     return kept.entry
 
 

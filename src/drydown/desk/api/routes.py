@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
+from django.db import OperationalError
 from django.http import HttpRequest, HttpResponse
 from ninja import NinjaAPI
 from ninja.errors import HttpError, ValidationError
 from ninja.security import SessionAuth
 from pydantic import Field
 
-from drydown.books.access import NotAllowedError, need
+from drydown.books.access import NotAllowedError, may, need
 from drydown.books.flows import Matter
 from drydown.books.journal import DRY, WATER
 from drydown.books.models import Delivery, Grower, Holding, Lot
@@ -24,7 +25,7 @@ from drydown.errors import DrydownError
 __all__ = ["api"]
 
 Offset = Annotated[int, Field(ge=0, le=10**9)]
-WRONG: dict[int, Any] = {400: Trouble, 401: Trouble, 403: Trouble, 422: Trouble}
+WRONG: dict[int, Any] = {400: Trouble, 401: Trouble, 403: Trouble, 422: Trouble, 503: Trouble}
 api = NinjaAPI(
     title="Drydown", version="1", description="Phones' outboxes; lots and deliveries to read.",
     auth=SessionAuth(csrf=True), docs_url=None, openapi_url="/openapi.json", urls_namespace="api",
@@ -42,6 +43,12 @@ def _unfit(request: HttpRequest, error: ValidationError) -> HttpResponse:
 def _http(request: HttpRequest, error: HttpError) -> HttpResponse:
     status = error.status_code if error.status_code in {400, 401, 403, 404} else 400
     return api.create_response(request, {"words": str(error)}, status=status)
+
+
+@api.exception_handler(OperationalError)
+def _busy(request: HttpRequest, _error: OperationalError) -> HttpResponse:
+    words = "The books are busy, or the disk is full. Nothing was kept; send it again."
+    return api.create_response(request, {"words": words}, status=503)
 
 
 @api.exception_handler(NotAllowedError)
@@ -67,10 +74,17 @@ def lot_rows(lots: list[Lot]) -> list[dict[str, Any]]:
     return found
 
 
+def _field_worker(request: HttpRequest) -> None:
+    """Someone who may note at least one of the things a phone sends; each item is held to its own rule."""
+    mine = role(request)
+    if not may(mine, "readings.moisture", write=True):
+        need(mine, "deliveries.weights", write=True)
+
+
 @api.get("/field/state", response={200: State, **WRONG})
 def field_state(request: HttpRequest) -> dict[str, Any]:
     """What an enrolled phone keeps to work without network."""
-    need(role(request), "deliveries.weights")
+    _field_worker(request)
     here = device(request)
     if here is None:
         raise HttpError(403, "This device is not enrolled. Enrol it on the Devices page.")
@@ -78,6 +92,7 @@ def field_state(request: HttpRequest) -> dict[str, Any]:
     lots = Lot.objects.filter(stage__in=(Lot.Stage.DRYING, Lot.Stage.STORED))[:300]
     return {
         "station": station.place.name, "device": here.name, "person": request.user.get_username(),
+        "last_seq": here.last_seq,
         "growers": list(Grower.objects.values_list("number", flat=True)),
         "species": list(station.species), "routes": list(station.routes),
         "containers": [
@@ -91,7 +106,7 @@ def field_state(request: HttpRequest) -> dict[str, Any]:
 @api.post("/field/items", response={200: Answers, **WRONG})
 def field_items(request: HttpRequest, outbox: OutboxIn) -> dict[str, Any]:
     """Take a phone's items; the same items sent again get the same answers."""
-    need(role(request), "deliveries.weights", write=True)
+    _field_worker(request)
     here = device(request)
     if here is None:
         raise HttpError(403, "This device is not enrolled. Enrol it on the Devices page.")

@@ -67,6 +67,7 @@ class AnswerOut(Schema):
     outcome: Literal["kept", "refused"]
     words: str
     entry: int | None
+    code: Literal["", "number"]
 
 
 class Answers(Schema):
@@ -103,6 +104,7 @@ class State(Schema):
     station: str
     device: str
     person: str
+    last_seq: int
     growers: list[int]
     species: list[str]
     routes: list[str]

@@ -17,23 +17,25 @@
   };
   const say = (words, bad) => {
     $("said").textContent = words;
-    $("said").className = bad ? "error" : "done";
+    $("said").className = bad ? "error toast" : "done toast";
   };
 
   let state = null;
   const showState = () => {
     if (!state) return;
-    fill($("species"), state.species.map((s) => [s, s]));
-    fill($("route"), state.routes.map((r) => [r, r.replace("_", " ")]));
-    fill($("container"), state.containers.map((c) => [c.name, `${c.name} (${c.tare_g / 1000} kg)`]));
-    fill($("lot"), state.lots.map((l) => [l.code, `${l.code}, ${l.bed || l.store}`]));
+    if ($("weigh")) {
+      fill($("species"), state.species.map((s) => [s, s]));
+      fill($("route"), state.routes.map((r) => [r, r.replace("_", " ")]));
+      fill($("container"), state.containers.map((c) => [c.name, `${c.name} (${c.tare_g / 1000} kg)`]));
+    }
+    if ($("read")) fill($("lot"), state.lots.map((l) => [l.code, `${l.code}, ${l.bed || l.store}`]));
     $("here").textContent = `${state.station}, ${state.device}`;
   };
   const renew = async () => {
     try {
       const answer = await fetch("/api/field/state", { credentials: "same-origin", signal: AbortSignal.timeout(8000) });
       const said = await answer.json();
-      if (answer.ok) { state = said; await Outbox.keepFact("state", said); }
+      if (answer.ok) { state = said; await Outbox.keepFact("state", said); await Outbox.raiseSeq(said.last_seq); }
       else if (answer.status !== 403) say(said.words, true);
     } catch { say(text.offline, false); }
     if (!state) state = await Outbox.fact("state");
@@ -55,7 +57,11 @@
       const button = document.createElement("button");
       button.textContent = text.giveup;
       button.className = "quiet";
-      button.onclick = async () => { if (reason.value.trim()) { await Outbox.giveUp(item.key, reason.value.trim()); await push(); } };
+      button.onclick = async () => {
+        if (!reason.value.trim()) { say(text.why, true); reason.focus(); return; }
+        await Outbox.giveUp(item.key, reason.value.trim());
+        await push();
+      };
       li.append(p, reason, button);
     }
     return li;
@@ -96,8 +102,10 @@
       method: $("method").value.trim(), bean_temp_c: maybe($("temp").value, label($("temp")), number), noted_by: state.person,
     };
   };
-  const keep = (form, kind, make, clear) => form.addEventListener("submit", async (event) => {
+  const keep = (form, kind, make, clear) => form && form.addEventListener("submit", async (event) => {
     event.preventDefault();
+    if (form.dataset.busy) return;  // a second tap is not a second weighing
+    form.dataset.busy = "1";
     try {
       if (!state) throw new Error(text.nostate);
       const item = await Outbox.add(kind, make());
@@ -106,7 +114,7 @@
       form.querySelector("input").focus();
       await show();
       await push();
-    } catch (error) { say(error.message, true); }
+    } catch (error) { say(error.message, true); } finally { delete form.dataset.busy; }
   });
 
   const save = async () => {

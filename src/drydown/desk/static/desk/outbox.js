@@ -47,29 +47,43 @@ const Outbox = (() => {
   const keepFact = (name, value) => run(["facts"], "readwrite", (change) => {
     change.objectStore("facts").put(value, name);
   });
-  const settle = (answers) => run(["items"], "readwrite", (change) => {
-    const items = change.objectStore("items");
+  // Kept ones go; refused ones stay with the reason; one whose number alone collides (the phone's
+  // storage was cleared) takes the next number: its key says what it is.
+  const settle = (answers) => run(["items", "facts"], "readwrite", (change) => {
+    const items = change.objectStore("items"), facts = change.objectStore("facts");
     for (const a of answers) {
-      if (a.outcome === "kept") items.delete(a.key);
-      else items.get(a.key).onsuccess = (e) => {
-        if (e.target.result) items.put({ ...e.target.result, words: a.words });
+      if (a.outcome === "kept") { items.delete(a.key); continue; }
+      items.get(a.key).onsuccess = (e) => {
+        const item = e.target.result;
+        if (!item) return;
+        if (a.code !== "number") { items.put({ ...item, words: a.words }); return; }
+        facts.get("seq").onsuccess = (f) => {
+          const seq = (f.target.result || 0) + 1;
+          facts.put(seq, "seq");
+          items.put({ ...item, seq, words: "" });
+        };
       };
     }
   });
+  const raiseSeq = (least) => run(["facts"], "readwrite", (change) => {
+    const facts = change.objectStore("facts");
+    facts.get("seq").onsuccess = (e) => { if ((e.target.result || 0) < least) facts.put(least, "seq"); };
+  });
   // A refused item that is given up keeps its number and says why.
-  const giveUp = (key, reason) => run(["items"], "readwrite", (change) => {
+  const swap = (key, reason) => run(["items"], "readwrite", (change) => {
     const items = change.objectStore("items");
     items.get(key).onsuccess = (e) => {
       const old = e.target.result;
       if (!old) return;
       items.delete(key);
-      items.add({ ...old, key: newKey(), kind: "discard", body: { kind: old.kind, reason }, words: "" });
+      items.add({ ...old, key: newKey(), kind: "discard", body: { kind: old.kind, key, reason }, words: "" });
     };
   });
   const plain = ({ key, seq, phone_time, kind, body }) => ({ key, seq, phone_time, kind, body });
   const cookie = (name) => (document.cookie.split("; ").find((c) => c.startsWith(`${name}=`)) || "=").split("=")[1];
   const post = async () => {
-    const items = (await all()).slice(0, 100);
+    const waiting = await all();
+    const items = [...waiting.filter((i) => !i.words), ...waiting.filter((i) => i.words)].slice(0, 100);
     if (!items.length) return "";
     const answer = await fetch("/api/field/items", {
       method: "POST", credentials: "same-origin", signal: AbortSignal.timeout(20000),
@@ -79,16 +93,18 @@ const Outbox = (() => {
     const said = await answer.json();
     if (!answer.ok) return said.words || String(answer.status);
     await settle(said.answers);
-    return said.answers.some((a) => a.outcome === "kept") ? post() : "";
+    const told = said.answers.filter((a) => a.outcome === "kept" && a.words).map((a) => a.words).join(" ");
+    const more = said.answers.some((a) => a.outcome === "kept" || a.code === "number") ? await post() : "";
+    return [told, more].filter(Boolean).join(" ");
   };
   // Only one page sends at a time; what is not answered stays and is sent again.
+  const alone = (work) => (navigator.locks ? navigator.locks.request("drydown-send", work) : work());
   const send = async () => {
-    try {
-      return navigator.locks ? await navigator.locks.request("drydown-send", post) : await post();
-    } catch { return "offline"; }
+    try { return await alone(post); } catch { return "offline"; }
   };
+  const giveUp = (key, reason) => alone(() => swap(key, reason));
   const count = async () => (await all()).length;
-  return { add, all, count, fact, keepFact, giveUp, plain, send, now };
+  return { add, all, count, fact, keepFact, giveUp, plain, raiseSeq, send, now };
 })();
 const showWaiting = async () => {
   const spot = document.getElementById("waiting");

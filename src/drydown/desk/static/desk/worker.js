@@ -1,6 +1,6 @@
 // Keeps the Field page on the phone, so that it opens without network. Keeps nothing else.
 "use strict";
-const SHELF = "drydown-field-1";
+const SHELF = "drydown-field-2";
 const PARTS = ["/field/", "/static/desk/ledger.css", "/static/desk/outbox.js", "/static/desk/field.js", "/static/desk/mark.svg"];
 self.addEventListener("install", (event) => {
   event.waitUntil(caches.open(SHELF).then((shelf) => shelf.addAll(PARTS)).then(() => self.skipWaiting()));
