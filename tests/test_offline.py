@@ -187,3 +187,41 @@ def test_an_outbox_carried_by_file(browser: Browser, desk: Desk, tmp_path: Path)
     assert "far phone" in page.content()
     assert page.content().count("not come in yet") == 0
     page.context.close()
+
+
+def test_a_phone_whose_storage_was_cleared_goes_on_counting(browser: Browser, desk: Desk) -> None:
+    page = _phone(browser, desk, "cleared phone")
+    for i in range(2):
+        _note(page, i)
+    page.get_by_text("Nothing is waiting").wait_for()
+    clear = (
+        "new Promise(r => { const d = indexedDB.deleteDatabase('drydown'); d.onsuccess = d.onblocked = r; })"
+    )
+    page.evaluate(clear)
+    page.reload()
+    _ready(page)
+    _note(page, 5)
+    page.get_by_text("Nothing is waiting").wait_for()
+    page.evaluate(clear)  # and once more, with a note made before the station is in reach again
+    page.context.set_offline(True)
+    page.reload()
+    page.context.set_offline(False)
+    page.reload()
+    _ready(page)
+    assert page.evaluate("Outbox.fact('seq')") == 3
+    page.context.close()
+
+
+def test_two_quick_taps_are_one_weighing(browser: Browser, desk: Desk) -> None:
+    page = _phone(browser, desk, "quick phone")
+    page.route("**/api/field/items", lambda route: route.abort())
+    for name, value in (("grower", "101"), ("gross", "20"), ("tare", "0")):
+        page.fill(f"#{name}", value)
+    page.select_option("#species", "arabica")
+    page.select_option("#route", "washed")
+    tap = "document.querySelector('#weigh button').click()"
+    page.evaluate(f"{tap}; {tap}")
+    page.get_by_text("Noted on this phone as number 1").wait_for()
+    page.locator("#waiting", has_text="1 waiting").wait_for()
+    assert page.evaluate("Outbox.count()") == 1
+    page.context.close()

@@ -162,3 +162,67 @@ def test_tampering_shows(books: Path) -> None:
         cursor.execute("DROP TRIGGER books_entry_no_update")
         cursor.execute("""UPDATE books_entry SET body = '{"what":"rope"}' WHERE number = 3""")
     assert any("entry 3" in line for line in verify().problems)
+
+
+def test_sealed_rows_cannot_be_replaced_either(books: Path) -> None:
+    from django.db import connection
+
+    if connection.vendor != "sqlite":
+        pytest.skip("a way of writing that only the embedded database has")
+    for amount in (10, 20):
+        write([("cash", "XTS", -amount), ("costs/twine", "XTS", amount)])
+
+    def run(sql: str) -> None:
+        with connection.cursor() as cursor:
+            cursor.execute(sql)
+
+    columns = "key, kind, happened_at, received_at, by_name, reason, seal_id"
+    refused(
+        lambda: run(
+            f"INSERT OR REPLACE INTO books_entry (number, body, {columns}) "
+            f"SELECT number, '{{}}', {columns} FROM books_entry WHERE number = 1"
+        ),
+        "only added",
+    )
+    refused(
+        lambda: run(
+            "INSERT OR REPLACE INTO books_posting (id, entry_id, account_id, commodity, amount) "
+            "SELECT id, 99, account_id, commodity, amount FROM books_posting"
+        ),
+        "journal:",
+    )
+    refused(
+        lambda: run(
+            "INSERT OR REPLACE INTO books_seal (number, previous, digest) "
+            "SELECT number, previous, 'f' FROM books_seal WHERE number = 2"
+        ),
+        "only added",
+    )
+
+
+def test_a_posting_needs_its_entry(books: Path) -> None:
+    from drydown.books.models import Account, Posting
+
+    write([("cash", "XTS", -10), ("costs/twine", "XTS", 10)])
+    early = Posting(entry_id=2, account=Account.objects.all()[0], commodity="XTS", amount=777)
+    refused(early.save, "needs its entry first")
+
+
+def test_verify_sees_what_is_read_off_and_the_end_of_the_chain(client: Any) -> None:
+    from tests.desk.test_desk import weigh
+
+    from drydown.books.models import Head, Holding, Lot
+    from drydown.books.verify import verify
+
+    weigh(client)
+    assert verify(anew=True).good
+    Lot.objects.update(group="other")
+    assert not verify(anew=True).good
+    Lot.objects.update(group="")
+    Holding.objects.filter(commodity="dry", matter_only=True).update(matter_only=False)
+    assert "not guarded" in verify().problems[0]
+    Holding.objects.filter(account__name__startswith="lot/", commodity="dry").update(matter_only=True)
+    Lot.objects.update(stage="gone")
+    assert "is gone and still holds" in verify().problems[0]
+    Head.objects.all().delete()
+    assert any("end of the chain" in line for line in verify().problems)

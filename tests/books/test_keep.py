@@ -92,6 +92,17 @@ def test_a_damaged_copy_is_told(drill: tuple[Path, dict[str, Any]], tmp_path: Pa
         restore(bad, tmp_path / "new")
 
 
+def test_old_pieces_of_books_are_not_restored_onto(
+    drill: tuple[Path, dict[str, Any]], tmp_path: Path
+) -> None:
+    from drydown.books.keep import restore
+    from drydown.errors import InputError
+
+    (tmp_path / "books.sqlite3-wal").write_bytes(b"left over")
+    with pytest.raises(InputError, match="holds books already"):
+        restore(Path(drill[1]["copy"]["copy"]), tmp_path)
+
+
 def test_copies_on_a_schedule_and_old_ones_go(
     drill: tuple[Path, dict[str, Any]], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -211,3 +211,97 @@ def test_names_go_into_sheets_as_data(client: Any, books: Path) -> None:
     odd = add_grower('#panic("x") *b* $x$ \\ " </script>', "")
     made = delivery(odd, 10.0)
     assert client.get(f"/gate/slip/{made.pk}.pdf").content.startswith(b"%PDF")
+
+
+def test_a_second_payment_counts_coffee_where_it_was_sold(people: list[Any]) -> None:
+    # A lot sells two thirds, the rest joins another of the same size. Named together, every grower's
+    # fruit counts once: 300 kg and 300 kg, half of the sum each.
+    from drydown.books.gate import owed
+    from drydown.books.kin import join, where_it_went
+    from drydown.books.money import second_payment
+    from drydown.books.steps import lot_matter, record_reading, take_step
+    from drydown.errors import InputError
+    from drydown.station.load import example_text, parse_station
+
+    station, lots = parse_station(example_text()), []
+    for i in (0, 1):
+        lot = delivery(people[i], 300.0, 1440 * i, route="natural").lot
+        at = NOW + timedelta(days=i, hours=1)
+        for kind, more in (("float", {}), ("spread", {"bed": "Old patio", "load_kg_m2": 25.0})):
+            take_step(lot, kind, uuid.uuid4(), at, who(), dict(more), station)
+        record_reading(lot, uuid.uuid4(), 11.0, "meter", None, at + timedelta(hours=1), who())
+        mass = {"mass_kg": 100.0}
+        take_step(lot, "bag", uuid.uuid4(), at + timedelta(hours=2), who(), mass, station)
+        lot.refresh_from_db()
+        lots.append(lot)
+    sold = {"buyer": "Harbour House", "mass_kg": 66.667, "price_per_kg": 3000.0}
+    take_step(lots[0], "sell", uuid.uuid4(), NOW + timedelta(days=2), who(), sold, station)
+    lots[0].refresh_from_db()
+    both = join([(lots[0], None), (lots[1], None)], uuid.uuid4(), NOW + timedelta(days=3), who())
+    assert where_it_went(lots[0]).own == pytest.approx(2 / 3, abs=1e-4)
+    assert lot_matter(both).mass == pytest.approx(133_333, abs=2)
+    before = [owed(p, "XTS") for p in people]
+    second_payment([lots[0], both], 30_000, "fruit", "XTS", uuid.uuid4(), NOW, who())
+    got = [owed(p, "XTS") - b for p, b in zip(people, before, strict=True)]
+    assert got[:2] == pytest.approx([15_000, 15_000], abs=2)
+    assert sum(got) == 30_000
+    with pytest.raises(InputError, match="name those"):
+        second_payment([lots[1]], 10_000, "fruit", "XTS", uuid.uuid4(), NOW, who())
+
+
+def test_the_cost_of_what_is_sold_stays_with_it(people: list[Any]) -> None:
+    from drydown.books.accounts import lot_money
+    from drydown.books.journal import held
+    from drydown.books.kin import split
+    from drydown.books.steps import record_reading, take_step
+    from drydown.station.load import example_text, parse_station
+
+    station = parse_station(example_text())
+    lot = delivery(people[0], 300.0, route="natural").lot
+    at = NOW + timedelta(hours=1)
+    for kind, more in (("float", {}), ("spread", {"bed": "Old patio", "load_kg_m2": 25.0})):
+        take_step(lot, kind, uuid.uuid4(), at, who(), dict(more), station)
+    record_reading(lot, uuid.uuid4(), 11.0, "meter", None, at, who())
+    sale: dict[str, Any] = {"buyer": "B", "mass_kg": 40.0, "price_per_kg": 5.5}
+    take_step(lot, "bag", uuid.uuid4(), at, who(), {"mass_kg": 100.0}, station)
+    take_step(lot, "sell", uuid.uuid4(), at, who(), sale, station)
+    cost = 186_000  # 300 kg at 620
+    assert held(f"sold/{lot.code}", "XTS") == pytest.approx(0.4 * cost, abs=1)
+    assert held("buyer/B", "XTS") == 220  # 40 kg at 5.5: the product is rounded, not the price
+    parts = split(lot, uuid.uuid4(), [30.0], None, who())
+    assert sum(held(p.account, "XTS") for p in parts) == pytest.approx(0.6 * cost, abs=1)
+    found = next(m for m in lot_money(station.money) if m.name == lot.code)
+    assert (found.cost, found.sold_g) == (held(f"sold/{lot.code}", "XTS"), 40_000)
+
+
+def test_half_a_coin_is_not_rounded_away(client: Any, people: list[Any]) -> None:
+    delivery(people[0], 100.0)
+    form = {"act": "pay", "grower": "101", "kind": "payment", "note": "", "at": ""}
+    refused = client.post("/money/", form | {"key": str(uuid.uuid4()), "amount": "100,5"})
+    assert "more digits after the point" in refused.content.decode()
+    kept = client.post("/money/", form | {"key": str(uuid.uuid4()), "amount": "50 000"}, follow=True)
+    assert "Paid 50 000 XTS" in kept.content.decode()
+
+
+def test_the_class_goes_by_what_was_typed(client: Any, books: Path) -> None:
+    from tests.desk.test_desk import weigh
+
+    from drydown.books.models import Delivery
+
+    weigh(client, ripe="94,6")  # class A begins at 95
+    assert Delivery.objects.get().fruit_class == "B"
+
+
+def test_the_currency_of_the_books_stays(client: Any, people: list[Any], books: Path) -> None:
+    from tests.desk.test_desk import _station_fields
+
+    from drydown.station.load import load_station
+
+    delivery(people[0], 100.0)
+    station = load_station(books / "station.toml")
+    fields = _station_fields(client.get("/station/").content.decode())
+    ticks = {"species": list(station.species), "routes": list(station.routes)}
+    for change in ({"money.decimals": "2"}, {"money.currency": "XXX"}):
+        answer = client.post("/station/", fields | ticks | change)
+        assert answer.status_code == 400
+        assert "The books are in XTS" in answer.content.decode()

@@ -361,3 +361,65 @@ def test_uncovered_nights_are_said_from_the_log(
     assert nights_uncovered(natural, station, now) == found
     assert words in night_words(natural, station, now)
     assert bool(words) == bool(night_words(natural, station, now))
+
+
+@pytest.mark.parametrize(
+    ("kind", "details", "words"),
+    [
+        (
+            "sell",
+            {"buyer": "B", "mass_kg": 400.0, "price_per_kg": 1.0, "all_gone": True},
+            "more than the lot holds",
+        ),
+        ("sell", {"buyer": "B", "mass_kg": 0.0, "price_per_kg": 1.0}, "must be more than nothing"),
+        ("weigh", {"mass_kg": 99_999.0, "moisture_percent": 11.0}, "more than the lot holds"),
+        ("weigh", {"mass_kg": 0.0, "moisture_percent": 11.0}, "must be more than nothing"),
+        ("hull", {"green_kg": 160.0, "husk_kg": 999.0, "moisture_percent": 11.0}, "green and husk weigh"),
+    ],
+)
+def test_more_than_is_there_cannot_leave(
+    natural: Any, step: Yard, kind: str, details: dict[str, Any], words: str
+) -> None:
+    from drydown.errors import InputError
+
+    step(natural, "float")
+    step(natural, "spread", bed="Old patio", load_kg_m2=25.0)
+    step.read(natural, 11.0)
+    step(natural, "bag", mass_kg=330.0)
+    before = mass(natural)
+    with pytest.raises(InputError, match=words):
+        step(natural, kind, **details)
+    assert mass(natural) == before
+
+
+def test_a_reading_under_a_weighing_cannot_be_taken_back(natural: Any, step: Yard) -> None:
+    from drydown.books.undo import why_not
+
+    step(natural, "float")
+    spread = step(natural, "spread", bed="Old patio", load_kg_m2=25.0).happening.entry
+    read = step.read(natural, 11.0)
+    assert "reading" in why_not(spread)
+    assert why_not(read.entry) == ""
+    step(natural, "bag", mass_kg=330.0)
+    assert "stands on it" in why_not(read.entry)
+
+
+def test_a_cost_that_has_moved_on_cannot_be_taken_back(natural: Any, step: Yard) -> None:
+    from drydown.books.kin import split
+    from drydown.books.money import add_cost
+    from drydown.books.undo import why_not
+
+    step(natural, "float")
+    cost = add_cost("rakers", 1_000, "XTS", [natural], uuid.uuid4(), NOW, who())
+    assert why_not(cost) == ""
+    split(natural, uuid.uuid4(), [100.0], None, who())
+    assert "stands on it" in why_not(cost)
+
+
+def test_a_key_stands_for_one_split(natural: Any, step: Yard) -> None:
+    from drydown.books.kin import split
+    from drydown.errors import InputError
+
+    entry = step(natural, "float").happening.entry
+    with pytest.raises(InputError, match="sent before with other values"):
+        split(natural, entry.key, [100.0], None, who())

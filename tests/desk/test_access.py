@@ -243,7 +243,9 @@ def test_a_pin_switches_only_on_an_enrolled_device(owner: Client) -> None:
     weigher = enter_as("weigher")
     for bad in ("12", "1111", "1234", "abcd"):
         assert weigher.post("/me/pin/", {"pin": bad}).status_code == 400
-    assert weigher.post("/me/pin/", {"pin": "7391"}).status_code == 302
+    assert weigher.post("/me/pin/", {"pin": "7391"}).status_code == 400  # the password is asked for
+    own = {"pin": "7391", "password": "another long word"}
+    assert weigher.post("/me/pin/", own).status_code == 302
     person = Person.objects.get(user__username="some weigher")
     assert person.pin.startswith("argon2")
     assert Client().post("/switch/", {"person": person.pk, "pin": "7391"}).status_code == 403
@@ -256,12 +258,23 @@ def test_a_pin_switches_only_on_an_enrolled_device(owner: Client) -> None:
     assert owner.post("/switch/", {"person": person.pk, "pin": "7391"}).status_code == 403
 
 
-def test_a_closed_device_switches_no_more(owner: Client) -> None:
-    from drydown.books.models import Device
+def test_a_closed_device_switches_no_more_and_its_sessions_end(owner: Client) -> None:
+    from django.test import Client
+
+    from drydown.books.models import Device, Person
 
     owner.post("/devices/", {"name": "gate phone"})
+    assert owner.post("/devices/", {"name": "Gate phone"}).status_code == 400  # one open device a name
+    weigher = enter_as("weigher")
+    weigher.post("/me/pin/", {"pin": "7391", "password": "another long word"})
+    person = Person.objects.get(user__username="some weigher")
+    phone = Client()
+    phone.cookies["drydown_device"] = owner.cookies["drydown_device"].value
+    assert phone.post("/switch/", {"person": person.pk, "pin": "7391"}).status_code == 302
+    assert phone.get("/gate/").status_code == 200
     owner.post(f"/devices/{Device.objects.get().pk}/close/")
     assert owner.get("/switch/").status_code == 403
+    assert phone.get("/gate/").headers["Location"] == "/enter/"  # the lost phone is out
 
 
 def test_changes_of_access_leave_a_trail(owner: Client) -> None:
@@ -270,3 +283,43 @@ def test_changes_of_access_leave_a_trail(owner: Client) -> None:
     page = owner.get("/journal/").content.decode()
     for words in ("person added: Fela", "device enrolled: gate phone", "grower added: grower 101"):
         assert words in page
+
+
+def test_old_links_and_capitals(owner: Client) -> None:
+    from datetime import timedelta
+
+    from django.contrib.auth.models import User
+    from django.test import Client
+    from django.utils import timezone
+
+    from drydown.books.models import OwnerLink
+    from drydown.books.prepare import make_owner_link
+
+    token = make_owner_link()
+    OwnerLink.objects.update(made_at=timezone.now() - timedelta(days=8))
+    assert Client().get(f"/first/{token}/").status_code == 404
+    User.objects.create_user("Wema", password="another long word")
+    assert Client().post("/enter/", {"name": "wema", "password": "another long word"}).status_code == 302
+
+
+def test_readers_see_no_names_and_nobody_but_managers_sees_sales(owner: Client) -> None:
+    import uuid as ids
+
+    from drydown.books.models import Lot
+
+    code = Lot.objects.get().code
+    Lot.objects.update(stage="stored")
+    sale = {"kind": "sell", "key": str(ids.uuid4()), "buyer": "Harbour House", "mass_kg": "20",
+            "price_per_kg": "5611"}  # fmt: skip
+    assert owner.post(f"/lot/{code}/step/", sale).status_code == 302
+    assert "5611" in owner.get(f"/lot/{code}/").content.decode()
+    for role in ("weigher", "yard", "quality", "reader"):
+        page = enter_as(role).get(f"/lot/{code}/").content.decode()
+        assert "Harbour House" not in page, role
+        assert "5611" not in page, role
+    from django.contrib.auth.models import User
+    from django.test import Client
+
+    other = Client()
+    other.force_login(User.objects.get(username="some reader"))
+    assert "Tessaro" not in other.get("/gate/").content.decode()

@@ -64,7 +64,8 @@ def test_past_deliveries_name_each_bad_row_and_are_kept_once(client: Any) -> Non
     for words in (
         "row 3: gross_kg: '1.234' could be read two ways", "row 4: at: '2026-13-04 09:45' is not a time",
         "row 5: grower: No grower has the number 977", "row 6: species: 'racemosa' is not received here",
-        "row 7: tare_kg: the empty weight is not below the full one", "row 8: the same row stands above",
+        "row 7: tare_kg: the empty weight is not below the full one",
+        "row 8: the same row, or its number, stands above",
     ):  # fmt: skip
         assert words in page, words
     keep(client, page)
@@ -161,3 +162,36 @@ print(again.exit_code)
     assert "2 kept, 0 known already, 2 wrong." in said
     assert said.strip().splitlines()[-1] == "2"
     assert len(json.loads(out.read_text(encoding="utf-8"))["growers"]) == 2
+
+
+def test_one_moment_in_two_zones_is_one_delivery(client: Any) -> None:
+    from drydown.books.models import Delivery
+
+    weigh(client)
+    head = "at,grower,species,route,gross_kg,tare_kg,price_per_kg\n"
+    row = ",101,arabica,washed,51.5,1.5,620\n"
+    keep(client, look(client, "deliveries", f"{head}2026-05-04 01:30{row}").content.decode())
+    again = look(client, "deliveries", f"{head}2026-05-03T22:30:00+00:00{row}").content.decode()
+    assert "1 are known already" in again
+    kept = Delivery.objects.get(net_g=50_000)
+    assert kept.lot.opened_on.isoformat() == "2026-05-04"  # the day at the station, not in UTC
+
+
+@pytest.mark.parametrize(
+    ("row", "words"),
+    [
+        ("0001-01-01 00:00", "before 2000"),
+        ("9998-12-31 23:00", "future"),
+        ("1999-12-31 23:00", "before 2000"),
+    ],
+)
+def test_years_off_the_calendar(client: Any, row: str, words: str) -> None:
+    weigh(client)
+    head = "at,grower,species,route,gross_kg,tare_kg,price_per_kg\n"
+    page = look(client, "deliveries", f"{head}{row},101,arabica,washed,51.5,1.5,620\n")
+    assert words in page.content.decode()
+
+
+def test_two_rows_with_one_number_are_told_before_anything_is_kept(client: Any) -> None:
+    page = look(client, "growers", "number,name\n201,Ama Vembi\n201,Beno Okkal\n").content.decode()
+    assert "row 3: the same row, or its number" in page

@@ -1,7 +1,7 @@
 """Bring in growers, plots and past deliveries from a spreadsheet: look first, then keep.
 
 Every row is read and judged before anything is written; a row that is wrong is named with its
-number, its column and what to do. Either all good rows are kept, or none.
+number, its column and what to do.
 """
 
 from __future__ import annotations
@@ -12,14 +12,14 @@ import uuid
 import zipfile
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from datetime import datetime, timedelta, timezone
+from datetime import UTC, datetime, timedelta, timezone
 from decimal import Decimal
 from typing import Any
 
 from django.db import transaction
 from django.utils import timezone as clock
 
-from drydown.books.gate import Weighing, receive
+from drydown.books.gate import MAX_DELIVERY_G, Weighing, receive
 from drydown.books.journal import Who
 from drydown.books.models import Delivery, Grower
 from drydown.books.numbers import parse_decimal, parse_grams, to_minor
@@ -38,6 +38,7 @@ COLUMNS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     ),
 }
 MOST_BYTES, MOST_ROWS, MOST_CELL = 8_000_000, 50_000, 400
+BLOCK = 200
 NEAR_DEG = 3.0
 _SPACE = uuid.UUID("6f1d0c8e-5b1c-4a53-9a45-0d6f6a1f7b11")
 
@@ -84,10 +85,10 @@ def preview(kind: str, name: str, content: bytes, station: Station) -> Preview:
             continue
         if made is None:
             found.known += 1
-        elif made.same() in seen:
-            found.wrong.append((number, "the same row stands above already."))
+        elif seen & set(made.same()):
+            found.wrong.append((number, "the same row, or its number, stands above already."))
         else:
-            seen.add(made.same())
+            seen |= set(made.same())
             found.good.append((number, made))
     return found
 
@@ -182,7 +183,8 @@ class NewGrower:
 
     def same(self) -> Any:
         """What makes two rows the same."""
-        return (self.name.casefold(), self.village.casefold())
+        named = ("name", self.name.casefold(), self.village.casefold())
+        return (named, ("number", self.number)) if self.number else (named,)
 
 
 def _grower(row: Row, _station: Station) -> NewGrower | None:
@@ -213,7 +215,7 @@ class NewPlot:
 
     def same(self) -> Any:
         """What makes two rows the same."""
-        return (self.grower, self.plot.casefold())
+        return ((self.grower, self.plot.casefold()),)
 
 
 def _degrees(text: str, where: str, most: float) -> float:
@@ -262,7 +264,7 @@ class NewDelivery:
 
     def same(self) -> Any:
         """What makes two rows the same: everything."""
-        return self.weighing.key
+        return (self.weighing.key,)
 
 
 def _moment(text: str, station: Station) -> datetime:
@@ -271,10 +273,14 @@ def _moment(text: str, station: Station) -> datetime:
         at = datetime.fromisoformat(text)
     except ValueError as error:
         raise InputError(f"'{text[:40]}' is not a time.", "at", "Write 2026-05-04 09:30.") from error
+    if not 1 < at.year < 9999:
+        raise InputError(f"the year {at.year} is before 2000.", "at")
     at = at if at.tzinfo else at.replace(tzinfo=zone)
+    if at.year < 2000:
+        raise InputError(f"the year {at.year} is before 2000.", "at")
     if at > clock.now():
         raise InputError(f"{at:%Y-%m-%d %H:%M} is in the future.", "at")
-    return at
+    return at.astimezone(zone)
 
 
 def _share(text: str, where: str) -> int | None:
@@ -301,9 +307,12 @@ def _delivery(row: Row, station: Station) -> NewDelivery | None:
         raise InputError("the empty weight is not below the full one.", "tare_kg", "Were the two swapped?")
     price = parse_decimal(row["price_per_kg"], "price_per_kg")
     at, money = _moment(row["at"], station), station.money
-    key = uuid.uuid5(
-        _SPACE, "|".join((at.isoformat(), str(number), row["species"], route, str(gross), str(tare)))
-    )
+    if gross > MAX_DELIVERY_G:
+        raise InputError(f"{gross / 1000:g} kg is above 30,000 kg.", "gross_kg")
+    if Delivery.objects.filter(grower=grower, happened_at=at, net_g=gross - tare, undone=False).exists():
+        return None
+    moment = at.astimezone(UTC).isoformat()
+    key = uuid.uuid5(_SPACE, "|".join((moment, str(number), row["species"], route, str(gross), str(tare))))
     if Delivery.objects.filter(entry__key=key).exists():
         return None
     coins = to_minor(Decimal(price), money.decimals)
@@ -315,16 +324,21 @@ def _delivery(row: Row, station: Station) -> NewDelivery | None:
 
 
 def keep(found: Preview, who: Who) -> int:
-    """Write the good rows of a preview, all or none; returns how many."""
-    with transaction.atomic():
-        for _number, made in found.good:
-            if isinstance(made, NewGrower):
-                _keep_grower(made)
-            elif isinstance(made, NewPlot):
-                _keep_plot(made)
-            else:
-                receive(_signed(made.weighing, who))
-        note_change(who, f"{found.kind} brought in", f"{len(found.good)} rows")
+    """Write the good rows of a preview, a block at a time so that the gate goes on; returns how many.
+
+    Stopped in between, bringing the same list again keeps the rest: what is known is not kept twice.
+    """
+    rows = sorted((made for _number, made in found.good), key=lambda m: getattr(m, "number", 0) is None)
+    for start in range(0, len(rows), BLOCK):
+        with transaction.atomic():
+            for made in rows[start : start + BLOCK]:
+                if isinstance(made, NewGrower):
+                    _keep_grower(made)
+                elif isinstance(made, NewPlot):
+                    _keep_plot(made)
+                else:
+                    receive(_signed(made.weighing, who))
+    note_change(who, f"{found.kind} brought in", f"{len(found.good)} rows")
     return len(found.good)
 
 

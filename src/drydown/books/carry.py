@@ -18,7 +18,7 @@ from drydown.errors import InputError
 __all__ = ["FORMATS", "TABLES", "carry_out", "disarmed", "rows_of"]
 
 FORMATS = ("csv", "xlsx", "json")
-_DANGEROUS = ("=", "+", "-", "@", "\t", "\r")
+_DANGEROUS = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 XLSX_ROWS = 1_048_575
 
 Spec = tuple[Callable[[], QuerySet[Model]], dict[str, str]]

@@ -60,6 +60,8 @@ class Weighing:
 def add_grower(name: str, village: str, who: Who | None = None, language: str = "") -> Grower:
     """A new grower with the next free number; the same name in the same village is refused."""
     cleaned = " ".join(name.split())
+    if cleaned.isdigit():
+        raise InputError(f"'{cleaned}' is a number, not a name.", "grower")
     if not cleaned:
         raise InputError("is empty.", "grower", "Write the grower's name.")
     if len(cleaned) > 80 or len(village) > 80:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import re
 import shutil
 import sqlite3
 import subprocess
@@ -18,12 +19,15 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any
+from urllib.parse import unquote, urlsplit
 
 from drydown.errors import InputError
 
 __all__ = ["Copy", "back_up", "check_copy", "newest", "prune", "restore"]
 
 FACTS, BOOKS, DUMP, STATION = "facts.json", "books.sqlite3", "books.dump", "station.toml"
+PHOTOS, MARK = "photos", "demo.txt"
+_PART = re.compile(r"books\.sqlite3|books\.dump|station\.toml|demo\.txt|photos/[0-9a-f]{64}\.(jpg|png)")
 SHAPE = "drydown.copy/1"
 
 
@@ -58,6 +62,7 @@ def back_up(data: Path, to: Path, now: datetime) -> Copy:
             if (data / STATION).exists():
                 shutil.copyfile(data / STATION, folder / STATION)
                 parts.append(folder / STATION)
+            parts += _beside(data, folder)
             facts = _facts(folder, parts, now)
             name = f"drydown-{now:%Y%m%dT%H%M%S}-{facts['entries']}.zip"
             return _zip(folder, [*parts, folder / FACTS], to / name, facts)
@@ -65,12 +70,24 @@ def back_up(data: Path, to: Path, now: datetime) -> Copy:
         raise InputError(f"no copy could be made: {error}.", str(to), "Is the disk full?") from error
 
 
+def _beside(data: Path, folder: Path) -> list[Path]:
+    """Photos, and the mark of a demo."""
+    found = []
+    for file in [*sorted((data / PHOTOS).glob("*.*")), data / MARK]:
+        if file.is_file() and not file.name.endswith(".new"):
+            target = folder / file.relative_to(data)
+            target.parent.mkdir(exist_ok=True)
+            shutil.copyfile(file, target)
+            found.append(target)
+    return found
+
+
 def _database(data: Path, folder: Path) -> Path:
     """The database's own consistent copy."""
     url = os.environ.get("DRYDOWN_DATABASE", "")
     if url:
         target = folder / DUMP
-        _run(["pg_dump", "--format=custom", "--no-owner", f"--file={target}", url])
+        _run(["pg_dump", "--format=custom", "--no-owner", f"--file={target}"], url)
         return target
     source = sqlite3.connect(f"file:{data / BOOKS}?mode=ro", uri=True)
     target = folder / BOOKS
@@ -83,9 +100,19 @@ def _database(data: Path, folder: Path) -> Path:
     return target
 
 
-def _run(words: list[str]) -> None:
+def _run(words: list[str], url: str) -> None:
+    """A client program of PostgreSQL; address and password go by the environment, out of sight."""
+    parts = urlsplit(url)
+    env = {
+        "PGHOST": parts.hostname or "",
+        "PGPORT": str(parts.port or ""),
+        "PGUSER": unquote(parts.username or ""),
+        "PGPASSWORD": unquote(parts.password or ""),
+        "PGDATABASE": parts.path.strip("/"),
+    }
+    whole = os.environ | {k: v for k, v in env.items() if v}
     try:
-        subprocess.run(words, check=True, capture_output=True, text=True)  # noqa: S603 (fixed words)
+        subprocess.run(words, env=whole, check=True, capture_output=True, text=True)  # noqa: S603 (fixed words)
     except FileNotFoundError as error:
         raise InputError(
             f"'{words[0]}' is not installed.", "PostgreSQL", "Install its client programs."
@@ -101,7 +128,7 @@ def _facts(folder: Path, parts: list[Path], now: datetime) -> dict[str, Any]:
         "made_at": now.isoformat(),
         "entries": number,
         "head": digest,
-        "parts": {p.name: _hash(p) for p in parts},
+        "parts": {p.relative_to(folder).as_posix(): _hash(p) for p in parts},
     }
     (folder / FACTS).write_text(json.dumps(found, indent=2), encoding="utf-8")
     return found
@@ -124,7 +151,7 @@ def _zip(folder: Path, parts: list[Path], target: Path, facts: dict[str, Any]) -
     beside = folder / "copy.zip"
     with zipfile.ZipFile(beside, "w", zipfile.ZIP_DEFLATED) as box:
         for part in parts:
-            box.write(part, part.name)
+            box.write(part, part.relative_to(folder).as_posix())
     with beside.open("rb") as file:
         os.fsync(file.fileno())
     beside.replace(target)
@@ -150,17 +177,20 @@ def restore(path: Path, data: Path) -> dict[str, Any]:
     The folder gets a secret of its own, so everybody enters anew.
     """
     facts = check_copy(path)
-    if (data / BOOKS).exists() and not os.environ.get("DRYDOWN_DATABASE"):
+    if list(data.glob(f"{BOOKS}*")):
         raise InputError("holds books already.", str(data), "Restore into a new folder; nothing was changed.")
+    if os.environ.get("DRYDOWN_DATABASE") and BOOKS in facts["parts"]:
+        raise InputError("is a copy of an embedded database.", path.name, "Unset DRYDOWN_DATABASE.")
     data.mkdir(parents=True, exist_ok=True, mode=0o700)
     with zipfile.ZipFile(path) as box, tempfile.TemporaryDirectory(dir=data) as work:
         for name in facts["parts"]:
-            if name not in {BOOKS, DUMP, STATION}:
+            if not _PART.fullmatch(name):
                 raise InputError(f"has a part that does not belong: {name}.", path.name)
+            (Path(work) / name).parent.mkdir(exist_ok=True)
             (Path(work) / name).write_bytes(box.read(name))
         if (Path(work) / DUMP).exists():
             _restore_dump(Path(work) / DUMP)
-        for name in (BOOKS, STATION):
+        for name in (PHOTOS, MARK, STATION, BOOKS):
             if (Path(work) / name).exists():
                 (Path(work) / name).replace(data / name)
     return facts
@@ -170,9 +200,9 @@ def _restore_dump(dump: Path) -> None:
     url = os.environ.get("DRYDOWN_DATABASE", "")
     if not url:
         raise InputError("is a PostgreSQL copy.", "restore", "Set DRYDOWN_DATABASE to an empty database.")
-    _run(
-        ["pg_restore", "--no-owner", "--exit-on-error", "--single-transaction", f"--dbname={url}", str(dump)]
-    )
+    name = urlsplit(url).path.strip("/")
+    words = ["pg_restore", "--no-owner", "--exit-on-error", "--single-transaction", f"--dbname={name}"]
+    _run([*words, str(dump)], url)
 
 
 def newest(to: Path) -> Path | None:

@@ -102,6 +102,8 @@ def _done(key: uuid.UUID, kind: str, parents: list[str]) -> list[Lot] | None:
 def _splittable(lot: Lot, grams: list[int], has: Matter) -> None:
     if lot.stage in {Lot.Stage.GATHERING, Lot.Stage.GONE}:
         raise InputError(f"is {lot.get_stage_display()}; it cannot be split.", lot.code)
+    if len(lot.code) > 60:
+        raise InputError("has been split too often for its name.", lot.code, "Join it first.")
     if not grams or min(grams) <= 0:
         raise RangeError("each part must weigh more than nothing.", lot.code)
     if sum(grams) >= has.mass:

@@ -9,6 +9,7 @@ from typing import Any
 
 from django.contrib.auth.hashers import check_password, make_password
 from django.contrib.auth.models import User
+from django.contrib.sessions.models import Session
 from django.db import transaction
 from django.db.models import F
 from django.utils import timezone
@@ -103,12 +104,17 @@ def enrol(name: str, who: Who) -> Device:
     name = " ".join(name.split())[:60]
     if not name:
         raise InputError("is empty.", "device", "Name it, such as: gate phone.")
+    if Device.objects.filter(name__iexact=name, closed_at=None).exists():
+        raise InputError(f"there is an open device called '{name}'.", "device", "Give it another name.")
     made = Device.objects.create(name=name, enrolled_by=who.user)
     note_change(who, "device enrolled", name)
     return made
 
 
 def close(device: Device, who: Who) -> None:
-    """End a device: its cookie and its PINs stop working; what it sent stays."""
+    """End a device: its cookie, PINs and sessions stop working; what it sent stays."""
     Device.objects.filter(pk=device.pk, closed_at=None).update(closed_at=timezone.now())
+    for session in Session.objects.filter(expire_date__gt=timezone.now()):
+        if session.get_decoded().get("device") == device.pk:
+            session.delete()
     note_change(who, "device closed", device.name)

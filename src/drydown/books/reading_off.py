@@ -168,7 +168,7 @@ def fold(lot: Lot) -> None:
 
 def snapshot() -> list[Any]:
     """Everything that is read off the journal, as comparable rows without table ids."""
-    lots = Lot.objects.order_by("code").values_list("code", "species", "route", "opened_on", *_STATE)
+    lots = Lot.objects.order_by("code").values_list("code", "species", "route", "opened_on", "group", *_STATE)
     rows: list[Any] = [("lot", *row) for row in lots]
     for table in (Delivery, Happening, Reading):
         for row in table.objects.order_by("entry_id").select_related("lot"):
@@ -176,7 +176,9 @@ def snapshot() -> list[Any]:
             rows.append((table.__name__, row.lot.code, sorted(plain.items(), key=lambda kv: kv[0])))
     kin = Descent.objects.order_by("entry_id", "id")
     rows += list(
-        kin.values_list("entry_id", "parent__code", "child__code", "kind", "dry_g", "water_g", "undone")
+        kin.values_list(
+            "entry_id", "parent__code", "child__code", "kind", "dry_g", "water_g", "share", "undone"
+        )
     )
     return rows
 

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from itertools import groupby
 
 from django.db import IntegrityError, connection, transaction
 from django.db.models import Count, Sum
 
-from drydown.books.journal import Line, digest_of
-from drydown.books.models import Entry, Head, Holding, Posting, Seal
+from drydown.books.journal import DRY, WATER, Line, digest_of
+from drydown.books.models import Entry, Head, Holding, Lot, Posting, Seal
+from drydown.books.photos import photo_file
 from drydown.books.reading_off import make_anew, snapshot
 
 __all__ = ["Outcome", "verify"]
@@ -44,13 +47,56 @@ def verify(anew: bool = False) -> Outcome:
     Returns an `Outcome`; nothing is changed.
     """
     found = Outcome()
-    _chain(found)
-    _balances(found)
-    _holdings(found)
-    _file(found)
+    with _one_moment():
+        _chain(found)
+        _balances(found)
+        _holdings(found)
+        _lots(found)
+        _photos(found)
+        _file(found)
     if anew:
         _read_off_again(found)
     return found
+
+
+@contextmanager
+def _one_moment() -> Iterator[None]:
+    """Read everything as of one moment, without holding up those who write."""
+    if connection.in_atomic_block:
+        yield
+        return
+    begin = "BEGIN" if connection.vendor == "sqlite" else "BEGIN ISOLATION LEVEL REPEATABLE READ"
+    with connection.cursor() as cursor:
+        cursor.execute(begin)
+    try:
+        yield
+    finally:
+        with connection.cursor() as cursor:
+            cursor.execute("COMMIT")
+
+
+def _lots(found: Outcome) -> None:
+    """Matter of lots is guarded against going below zero, and lots that are gone hold nothing."""
+    matter = Holding.objects.filter(commodity__in=(DRY, WATER), account__name__startswith="lot/")
+    for name in matter.filter(matter_only=False).values_list("account__name", flat=True)[:MOST]:
+        found.add(f"{name} is not guarded against going below zero.")
+    gone = [f"lot/{code}" for code in Lot.objects.filter(stage=Lot.Stage.GONE).values_list("code", flat=True)]
+    for name in (
+        matter.filter(account__name__in=gone).exclude(amount=0).values_list("account__name", flat=True)
+    ):
+        found.add(f"{name} is gone and still holds something.")
+
+
+def _photos(found: Outcome) -> None:
+    """Photos named in entries are there and are what they were."""
+    told = Entry.objects.filter(kind="delivery", body__contains='"photo":')
+    for entry in told.iterator(chunk_size=500):
+        name = str(entry.facts["photo"])
+        file = photo_file(name)
+        if file is None:
+            found.notes.append(f"the photo of entry {entry.number} is not beside the books.")
+        elif hashlib.sha256(file.read_bytes()).hexdigest() != name.split(".", maxsplit=1)[0]:
+            found.add(f"the photo of entry {entry.number} was changed.")
 
 
 def _lines() -> Iterator[tuple[int, list[Line]]]:
@@ -85,9 +131,16 @@ def _chain(found: Outcome) -> None:
         if last_received and entry.received_at < last_received:
             found.notes.append(f"the clock was put back before entry {entry.number}; order is by number.")
         previous, expected, last_received = entry.seal.digest, entry.number + 1, entry.received_at
+    _end(found, expected - 1, previous)
+
+
+def _end(found: Outcome, last: int, digest: str) -> None:
+    """The end of the chain must be the one that was written."""
     head = Head.objects.filter(pk=1).first()
-    if head and (head.number, head.digest) != (expected - 1, previous):
-        found.add(f"the chain ends at {expected - 1}, but {head.number} was the last one written.")
+    if head is None and found.entries:
+        found.add("the end of the chain is not kept.")
+    if head and (head.number, head.digest) != (last, digest):
+        found.add(f"the chain ends at {last}, but {head.number} was the last one written.")
     if Seal.objects.count() != found.entries:
         found.add("there are seals without entries.")
 
@@ -129,8 +182,8 @@ def _file(found: Outcome) -> None:
 
 def _read_off_again(found: Outcome) -> None:
     """Read everything off anew, compare, and put it back as it was."""
-    before = snapshot()
     with transaction.atomic():
+        before = snapshot()
         make_anew()
         after = snapshot()
         transaction.set_rollback(True)

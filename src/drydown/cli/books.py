@@ -61,7 +61,7 @@ def restore_copy(
 ) -> None:
     """Put a copy into a new folder and check it from end to end."""
     with answering():
-        from drydown.books.keep import restore  # noqa: PLC0415
+        from drydown.books.keep import BOOKS, restore  # noqa: PLC0415
 
         fresh = not data.exists()
         facts = restore(copy, data)
@@ -72,6 +72,10 @@ def restore_copy(
             found = verify()
             if found.entries != facts["entries"]:
                 found.add(f"the copy says {facts['entries']} entries, {found.entries} are there.")
+            from drydown.books.models import Head  # noqa: PLC0415
+
+            if BOOKS in facts["parts"] and not Head.objects.filter(digest=facts["head"]).exists():
+                found.add("the last seal is not the one the copy names.")
         except Exception:
             if fresh:
                 shutil.rmtree(data, ignore_errors=True)

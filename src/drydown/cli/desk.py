@@ -87,8 +87,11 @@ def demo(data: Data = Path("data/demo"), host: Host = "127.0.0.1", port: Port = 
             raise InputError("is not this machine; the demo asks no password.", f"--host {host}")
         _free(host, port)
         begin(data, demo=True)
+        from drydown.books.models import Delivery  # noqa: PLC0415
         from drydown.books.prepare import fill_demo, warm_forecasts  # noqa: PLC0415
 
+        if not Delivery.objects.exists():
+            out.print("Preparing an invented half season, about a minute; only the first time.", markup=False)
         with waiting("writing an invented half season", quiet=False):
             written = fill_demo(data.resolve() / "station.toml", datetime.now(UTC))
             if written:

@@ -31,7 +31,7 @@ def start_copies(data: Path, to: Path, every_h: float, keep: int) -> threading.T
         while True:
             try:
                 copy_if_due(data, to, every_h, keep, datetime.now(UTC))
-            except DrydownError as error:
+            except (DrydownError, OSError) as error:
                 err.print(f"scheduled copy: {error}", markup=False)
             time.sleep(min(600.0, every_h * 3600.0 / 4))
 

@@ -49,7 +49,7 @@ class SaidWeighing(Said):
 class SaidReading(Said):
     """A reading as a phone says it."""
 
-    lot: Annotated[str, Field(max_length=24)]
+    lot: Annotated[str, Field(max_length=80)]
     moisture_percent_wb: float
     method: Annotated[str, Field(max_length=60)]
     bean_temp_c: float | None = None

@@ -14,7 +14,7 @@ from django.utils import timezone
 from drydown.desk.context import find_station
 from drydown.errors import InputError
 
-__all__ = ["content_rules", "demo_owner", "entered_only", "station_time"]
+__all__ = ["content_rules", "demo_owner", "entered_only", "no_nulls", "station_time"]
 
 Answer = Callable[[HttpRequest], HttpResponse]
 OPEN_PATHS = ("/enter/", "/first/", "/static/", "/alive/", "/switch/")
@@ -47,6 +47,19 @@ def demo_owner(answer: Answer) -> Answer:
             owner = get_user_model().objects.filter(is_superuser=True).order_by("id").first()
             if owner is not None:
                 login(request, owner, "django.contrib.auth.backends.ModelBackend")
+        return answer(request)
+
+    return handle
+
+
+def no_nulls(answer: Answer) -> Answer:
+    """A null in an address is nobody's page; one of the databases cannot even be asked about it."""
+
+    def handle(request: HttpRequest) -> HttpResponse:
+        if request.path.startswith("/api/"):  # the interface answers in its own declared words
+            return answer(request)
+        if "\x00" in request.path or "%00" in request.META.get("QUERY_STRING", ""):
+            return HttpResponse("no such page", status=404, content_type="text/plain")
         return answer(request)
 
     return handle

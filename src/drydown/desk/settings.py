@@ -78,6 +78,7 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    "drydown.desk.middleware.no_nulls",
     "drydown.desk.middleware.content_rules",
     "drydown.desk.middleware.station_time",
     "django.contrib.sessions.middleware.SessionMiddleware",

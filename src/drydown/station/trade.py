@@ -8,6 +8,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
+from drydown.errors import InputError
 from drydown.station.part import Part, Share, SpeciesName
 
 __all__ = ["Container", "Deduction", "FruitClass", "Gate", "Measured", "Money", "Scale"]
@@ -62,14 +63,24 @@ class Money(Part):
         exact = Decimal(str(amount)) * 10**self.decimals
         return int(exact.to_integral_value(ROUND_HALF_EVEN))
 
-    def fruit_class(self, ripe_percent: int | None) -> FruitClass | None:
+    def exact_coins(self, amount: Decimal) -> int:
+        """An amount that someone typed; refused when it has more digits than the currency has coins."""
+        exact = amount * 10**self.decimals
+        if exact != exact.to_integral_value():
+            raise InputError(
+                f"{amount} has more digits after the point than {self.currency} has ({self.decimals}).",
+                "amount",
+            )
+        return int(exact)
+
+    def fruit_class(self, ripe_percent: float | None) -> FruitClass | None:
         """The best class the counted ripeness reaches; none without a count or without classes."""
         if ripe_percent is None:
             return None
         reached = [c for c in self.classes if ripe_percent >= c.ripe_from_percent]
         return max(reached, key=lambda c: c.ripe_from_percent, default=None)
 
-    def price_coins(self, species: str, ripe_percent: int | None) -> int:
+    def price_coins(self, species: str, ripe_percent: float | None) -> int:
         """Price per kg of fruit in the smallest coin, by class where one is reached."""
         base = Decimal(str(self.cherry_price_per_kg[species]))  # type: ignore[index]
         found = self.fruit_class(ripe_percent)

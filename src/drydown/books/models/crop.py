@@ -29,7 +29,7 @@ class Lot(models.Model):
         SORTED = "sorted", _("sorted")
         GONE = "gone", _("gone: sold, split or joined")
 
-    code = models.CharField(max_length=24, unique=True)
+    code = models.CharField(max_length=80, unique=True)
     species = models.CharField(max_length=20)
     route = models.CharField(max_length=20)
     opened_on = models.DateField()

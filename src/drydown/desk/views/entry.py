@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from datetime import timedelta
 from typing import Any
 
 from django import forms
@@ -19,9 +20,12 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from drydown.books.models import OwnerLink, Person
+from drydown.desk.people import device
+from drydown.desk.views.problem import calm
 
 __all__ = ["BACKEND", "alive", "enter", "first", "leave", "locked_out", "remember"]
 
+LINK_DAYS = timedelta(days=7)
 BACKEND = "django.contrib.auth.backends.ModelBackend"
 
 
@@ -77,13 +81,15 @@ def alive(request: HttpRequest) -> HttpResponse:  # noqa: ARG001
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
+@calm
 def enter(request: HttpRequest) -> HttpResponse:
     """Enter by name and password."""
     form = EnterForm(request.POST or None, label_suffix="")
     if request.method == "POST" and form.is_valid():
-        user = authenticate(
-            request, username=form.cleaned_data["name"], password=form.cleaned_data["password"]
-        )
+        name = form.cleaned_data["name"].strip()
+        known = User.objects.filter(username__iexact=name)[:2]
+        name = known[0].username if len(known) == 1 else name  # phones begin names with a capital
+        user = authenticate(request, username=name, password=form.cleaned_data["password"])
         if user is not None:
             login(request, user)
             remember(request)
@@ -101,13 +107,15 @@ def leave(request: HttpRequest) -> HttpResponse:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
+@calm
 def first(request: HttpRequest, token: str) -> HttpResponse:
     """The owner's first entry, by a link that works once."""
     digest = hashlib.sha256(token.encode()).hexdigest()
-    link = OwnerLink.objects.filter(digest=digest, used_at=None).first()
+    fresh = timezone.now() - LINK_DAYS
+    link = OwnerLink.objects.filter(digest=digest, used_at=None, made_at__gt=fresh).first()
     if link is None:
         words = _(
-            "This link has been used or is not known. "
+            "This link has been used, is older than a week, or is not known. "
             "Make a new one on the station's machine: drydown owner-link"
         )
         return render(request, "desk/problem.html", {"words": words}, status=404)
@@ -133,11 +141,15 @@ def _use(link: OwnerLink, data: dict[str, Any]) -> User | None:
         user = User.objects.get(pk=link.user.pk)
         user.set_password(data["password"])
         user.save()
+        Person.objects.filter(user=user).update(pin="", pin_fails=0)
         return user
 
 
 def remember(request: HttpRequest) -> None:
     """Keep with the session when and where it began, for the list of sessions."""
+    here = device(request)
+    if here is not None:
+        request.session["device"] = here.pk
     request.session["entered_at"] = timezone.now().isoformat()
     request.session["entered_with"] = request.headers.get("User-Agent", "")[:120]
 

@@ -14,11 +14,12 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_safe
 from pydantic import ValidationError
 
+from drydown.books.access import NotAllowedError
 from drydown.books.models import Device
 from drydown.books.outbox import Item, keep_items
 from drydown.desk.api.shapes import OutboxIn
 from drydown.desk.fieldwork import KEEPERS
-from drydown.desk.people import device, guarded
+from drydown.desk.people import device, guarded, may_here
 from drydown.desk.views.problem import answered
 from drydown.errors import InputError
 

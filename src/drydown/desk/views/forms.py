@@ -158,6 +158,8 @@ class GateForm(Keyed):
         tin = self.station.gate.container(data.get("container") or "")
         count = data.get("count") or (1 if tin else 0)
         data["containers"] = ((tin.name, round(count)),) if tin else ()
+        if data.get("tare") is not None and tin is not None:
+            self.add_error("tare", _("Write the empty weight or choose containers, not both."))
         if data.get("tare") is None and "tare" not in self.errors:
             if tin is None:
                 self.add_error("tare", _("Write the empty weight, 0 if tared, or choose containers."))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
@@ -70,9 +71,9 @@ def weighing(data: dict[str, Any], grower: Grower, at: datetime, station: Statio
     money, net = station.money, data["gross"] - data["tare"]
     ripe = None if data["ripe"] is None else round(data["ripe"])
     floats = None if data["floats"] is None else round(data["floats"])
-    found = money.fruit_class(ripe)
+    found = money.fruit_class(data["ripe"])
     name = found.name if found else ""
-    price = money.price_coins(data["species"], ripe)
+    price = money.price_coins(data["species"], data["ripe"])
     value = to_minor(Decimal(net) * price / 1000, 0)
     apart = {"class": name, "village": grower.village}.get(station.gate.lots_apart_by or "", "")
     most = station.gate.lot_max_kg
@@ -103,6 +104,12 @@ def photo(request: HttpRequest, pk: int) -> HttpResponse:  # noqa: ARG001
     return HttpResponse(file.read_bytes(), content_type=kind)
 
 
+def _plain(name: str) -> str:
+    """A name without capitals and accents, as people type it on a phone."""
+    parts = unicodedata.normalize("NFKD", name.casefold())
+    return "".join(c for c in parts if not unicodedata.combining(c))
+
+
 def find_grower(data: dict[str, Any], by: Who) -> Grower:
     """The grower meant by what was typed: a number, a whole name, or both; never a guess."""
     text = " ".join(data["grower"].split())
@@ -115,7 +122,8 @@ def find_grower(data: dict[str, Any], by: Who) -> Grower:
             return found
         if found is None and number[2] is None:
             raise InputError(f"No grower has the number {number[1]}.", fix="Search by name.")
-    names = list(Grower.objects.filter(name__iexact=text)[:2])
+    plain = _plain(text)
+    names = [g for g in Grower.objects.all() if _plain(g.name) == plain][:2]
     if len(names) == 1:
         return names[0]
     if names:

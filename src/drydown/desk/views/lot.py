@@ -27,7 +27,7 @@ from drydown.books.lotview import (
     lot_forecast,
     lot_reasons,
 )
-from drydown.books.models import Lot
+from drydown.books.models import Happening, Lot
 from drydown.books.steps import READABLE, record_reading, take_step
 from drydown.desk.chart import Dot, curve_rows, curve_svg, curve_words
 from drydown.desk.context import need_station
@@ -66,7 +66,7 @@ def _page(
         "bound_form": bound[1] if bound else None,
         "bound_kind": bound[0] if bound else "",
         "reading_form": reading_form or ReadingForm(),
-        "way": _way(lot, station),
+        "way": _way(lot, station, may_here(request, "lots.sales")),
         "deliveries": deliveries,
         "money": station.money,
         "books": book_view(lot, station.money),
@@ -134,11 +134,18 @@ def _drying(lot: Lot, station: Station) -> dict[str, Any]:
     }
 
 
-def _way(lot: Lot, station: Station) -> list[dict[str, Any]]:
+def _visible(h: Happening, sales: bool) -> dict[str, Any]:
+    """A step's details without buyer and price, for roles that do not see sales."""
+    if h.kind != "sell" or sales:
+        return dict(h.details)
+    return {k: v for k, v in h.details.items() if k == "mass_kg"}
+
+
+def _way(lot: Lot, station: Station, sales: bool) -> list[dict[str, Any]]:
     """Steps and readings in order of time."""
     zone = station.place.site().zone
     rows: list[dict[str, Any]] = [
-        {"row": h, "what": PAST[h.kind], "details": _details(h.details)}
+        {"row": h, "what": PAST[h.kind], "details": _details(_visible(h, sales))}
         for h in lot.happenings.select_related("by")
     ]
     for r in lot.readings.select_related("by"):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from django import forms
@@ -32,7 +33,9 @@ class Coins(Typed):
 
     def read(self, text: str) -> Any:
         """The amount."""
-        return parse_decimal(text, str(self.label))
+        return parse_decimal(
+            re.sub(r"(?<=\d)[ \u00a0\u202f](?=\d{3}(\D|$))", "", text.strip()), str(self.label)
+        )
 
 
 class MoneyForm(Keyed):
@@ -92,7 +95,7 @@ FORMS: dict[str, type[MoneyForm]] = {f.act: f for f in (PayForm, CostForm, Recei
 
 def lots_named(text: str) -> list[Lot]:
     """Lots by their codes; every code must be known."""
-    codes = text.replace(",", " ").split()
+    codes = text.replace(",", " ").replace(";", " ").split()
     found = list(Lot.objects.filter(code__in=codes))
     missing = set(codes) - {lot.code for lot in found}
     if missing:
@@ -103,7 +106,7 @@ def lots_named(text: str) -> list[Lot]:
 def _do(act: str, data: dict[str, Any], form: MoneyForm, money: Money, by: Who) -> str:
     """Write what a form says; returns what was done, in words."""
     key, at, currency = data["key"], form.stated(), money.currency
-    amount = money.coins(data["amount"])
+    amount = money.exact_coins(data["amount"])
     said = f"{coin_text(amount, money.decimals)} {currency}"
     if act == "pay":
         grower = Grower.objects.filter(number=data["grower"]).first()
@@ -115,7 +118,7 @@ def _do(act: str, data: dict[str, Any], form: MoneyForm, money: Money, by: Who) 
         add_cost(data["what"], amount, currency, lots_named(data["lots"]), key, at, by)
         return _("Cost of %s kept.") % said
     if act == "receipt":
-        buyer_pays(data["buyer"].strip(), amount, currency, data["note"], key, at, by)
+        buyer_pays(data["buyer"].strip(), amount, currency, data["note"], key, at, by, money.decimals)
         return _("%s from the buyer kept.") % said
     second_payment(lots_named(data["lots"]), amount, data["rule"], currency, key, at, by)
     return _("%s shared; each grower's account has its part.") % said

@@ -140,6 +140,8 @@ def leave_all(request: HttpRequest) -> HttpResponse:
 def set_pin(request: HttpRequest) -> HttpResponse:
     """Choose a PIN for switching persons on an enrolled device."""
     person = get_object_or_404(Person, user_id=request.user.pk)
+    if not request.user.check_password(request.POST.get("password", "")):
+        raise InputError("does not fit.", "password", "A PIN is set with the password.")
     keep_pin(person, request.POST.get("pin", ""), who(request))
     messages.success(request, _("The PIN is kept. It works on enrolled devices only."))
     return redirect("me")

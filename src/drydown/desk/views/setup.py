@@ -13,7 +13,7 @@ from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
-from drydown.books.models import Lot
+from drydown.books.models import Delivery, Lot
 from drydown.desk.people import guarded
 from drydown.desk.setupform import from_post, from_text, sections, to_toml
 from drydown.desk.views.problem import calm
@@ -48,7 +48,9 @@ def station_page(request: HttpRequest) -> HttpResponse:
         lists = {k: request.POST.getlist(k) for k in ("species", "routes")}
         try:
             made = to_toml(from_post(values, lists), text)
-            _keep_what_is_in_use(parse_station(made))
+            station = parse_station(made)
+            _keep_what_is_in_use(station)
+            _keep_the_money(station)
         except StationFileError as error:
             problems, general = _sort(error.lines)
         except InputError as error:
@@ -83,6 +85,17 @@ def _keep_what_is_in_use(station: Station) -> None:
             raise InputError(
                 f"'{lot.bed}' has lot {lot.code} drying on it; keep that name until it is bagged."
             )
+
+
+def _keep_the_money(station: Station) -> None:
+    """Books in one currency stay in it: another one, or other decimals, would say other amounts."""
+    kept = Delivery.objects.order_by("-entry_id").first()
+    now = station.money
+    if kept and (kept.currency, kept.decimals) != (now.currency, now.decimals):
+        raise InputError(
+            f"The books are in {kept.currency} with {kept.decimals} digits after the point; that stays.",
+            "money.currency", "Begin new books for another currency.",
+        )  # fmt: skip
 
 
 def _sort(lines: list[str]) -> tuple[dict[str, str], list[str]]:

@@ -102,19 +102,23 @@
       method: $("method").value.trim(), bean_temp_c: maybe($("temp").value, label($("temp")), number), noted_by: state.person,
     };
   };
-  const keep = (form, kind, make, clear) => form && form.addEventListener("submit", async (event) => {
-    event.preventDefault();
-    if (form.dataset.busy) return;  // a second tap is not a second weighing
-    form.dataset.busy = "1";
+  const note = async (form, kind, make, clear) => {
     try {
       if (!state) throw new Error(text.nostate);
       const item = await Outbox.add(kind, make());
       for (const id of clear) $(id).value = "";
       say(`${text.kept} ${item.seq}`, false);
       form.querySelector("input").focus();
-      await show();
-      await push();
-    } catch (error) { say(error.message, true); } finally { delete form.dataset.busy; }
+      return true;
+    } catch (error) { say(error.message, true); return false; }
+  };
+  const keep = (form, kind, make, clear) => form && form.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    if (form.dataset.busy) return;  // a second tap is not a second weighing
+    form.dataset.busy = "1";
+    const noted = await note(form, kind, make, clear);
+    delete form.dataset.busy;  // the next one may be noted while this one is sent
+    if (noted) { await show(); await push(); }
   });
 
   const save = async () => {
