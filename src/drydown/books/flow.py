@@ -12,6 +12,8 @@ from drydown.books.models import Lot
 __all__ = ["PAST", "STEPS", "Step", "next_steps"]
 
 Stage = Lot.Stage
+TOO_WET = 0.125
+"""Codex Alimentarius CXC 69-2009: 12.5 % wb or below in store."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,4 +105,6 @@ PAST = {
 def next_steps(lot: Lot) -> list[Step]:
     """Steps a lot can take from where it stands, the usual one first; empty when its way ends here."""
     kinds = _WAYS.get(lot.route, {}).get(lot.stage) or _LATER.get(lot.stage, ())
+    if lot.stage == Stage.STORED and lot.known_wb is not None and lot.known_wb > TOO_WET:
+        kinds = ("respread", *(k for k in kinds if k != "respread"))  # it can grow mould in the bag
     return [STEPS[kind] for kind in kinds]

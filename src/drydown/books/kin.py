@@ -137,10 +137,17 @@ def _moment(parents: Sequence[Lot], at: datetime | None) -> datetime:
     return at
 
 
-def join(parents: Sequence[tuple[Lot, float | None]], key: uuid.UUID, at: datetime | None, who: Who) -> Lot:
+def join(
+    parents: Sequence[tuple[Lot, float | None]],
+    key: uuid.UUID,
+    at: datetime | None,
+    who: Who,
+    bed: str = "",
+) -> Lot:
     """Put lots, or weighed parts of them (kg; None for all), together into a new lot.
 
-    Same species; before hulling also the same route and the same stage.
+    Same species; before hulling also the same route and the same stage. `bed` is where it lies
+    now; without it, where its heaviest part lay.
     """
     with writing():
         done = _done(key, "join", [p.code for p, _kg in parents])
@@ -153,7 +160,7 @@ def join(parents: Sequence[tuple[Lot, float | None]], key: uuid.UUID, at: dateti
         lines: list[Line] = []
         for p, take in zip(lots, takes, strict=True):
             lines += _part(p, code, (take.part, take.money))
-        state = _joined_state(lots, takes)
+        state = _joined_state(lots, takes) | ({"bed": bed} if bed else {})
         like = lots[0]
         child = _child(like, code, state)
         child["route"] = like.route if len({p.route for p in lots}) == 1 else "blend"

@@ -29,6 +29,7 @@ __all__ = [
     "add_cost",
     "adjust",
     "buyer_pays",
+    "earlier_second_payments",
     "pay_grower",
     "second_payment",
     "second_payment_shares",
@@ -38,7 +39,7 @@ __all__ = [
 PAY_KINDS = ("payment", "advance")
 SHARE_RULES = {
     "fruit": "by kilograms of fruit delivered",
-    "ripe": "by kilograms of ripe fruit (weight times counted ripeness)",
+    "ripe": "by kilograms of ripe fruit (weight times counted ripeness; not counted is taken as 100 %)",
     "value": "by what the fruit was worth at the gate",
 }
 
@@ -182,6 +183,13 @@ def second_payment(
         "lots": sorted(lot.code for lot in lots), "total": total, "rule": rule, "currency": currency,
     }  # fmt: skip
     return write(Draft("second", key, body, lines, at or timezone.now(), who))[0]
+
+
+def earlier_second_payments(lots: Sequence[Lot]) -> list[Entry]:
+    """Second payments that named one of these lots before and still stand."""
+    codes = {lot.code for lot in lots}
+    rows = Entry.objects.filter(kind="second", reversed_by=None)
+    return [e for e in rows if codes & set(e.facts["lots"])]
 
 
 @dataclass(frozen=True, slots=True)

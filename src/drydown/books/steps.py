@@ -11,7 +11,7 @@ from typing import Any
 
 from django.utils import timezone
 
-from drydown.books.flow import next_steps
+from drydown.books.flow import STEPS, next_steps
 from drydown.books.flows import Matter, hulled, pulped, taken_off, to_moisture, washed, weighed
 from drydown.books.gate import cherry_kg
 from drydown.books.habits import target_wb
@@ -101,6 +101,12 @@ def _moment(lot: Lot, kind: str, at: datetime | None) -> datetime:
         raise InputError(
             f"{at:%d %b %H:%M} is before the last step ({last:%d %b %H:%M}).", lot.code, "Check the time."
         )
+    note = lot.happenings.filter(undone=False).order_by("-happened_at").first()
+    if note and STEPS[kind].shapes and at < note.happened_at:
+        raise InputError(
+            f"{at:%d %b %H:%M} is before the last note ({note.kind}, {note.happened_at:%d %b %H:%M}).",
+            lot.code, "Check the time.",
+        )  # fmt: skip
     if kind == "bag" and lot.known_at and at < lot.known_at:
         raise InputError("is before the last moisture reading.", kind, "Check the time.")
     return at

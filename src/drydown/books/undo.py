@@ -34,7 +34,7 @@ def why_not(entry: Entry) -> str:
         return "it has been taken back already."
     later = _later(entry)
     if later is not None:
-        return f"entry {later.number} ({later.kind}) stands on it; take that back first."
+        return f"entry {later.number} ({later.summary}) stands on it; take that back first."
     return ""
 
 

@@ -50,6 +50,7 @@ def serve(
 
         files = _join(data.resolve(), host, port, name or []) if tls else None
         address = f"{'https' if tls else 'http'}://{host}:{port}/"
+        (data.resolve() / "address.txt").write_text(address, encoding="utf-8")
         out.print(f"Drydown is at {address}", markup=False)
         if needs_owner():
             out.print(f"First entry, works once: {address}first/{make_owner_link()}/", markup=False)
@@ -110,7 +111,9 @@ def owner_link(data: Data = Path("drydown-data"), host: Host = "127.0.0.1", port
         begin(data, demo=False)
         from drydown.books.prepare import make_owner_link  # noqa: PLC0415
 
-        out.print(f"http://{host}:{port}/first/{make_owner_link()}/", markup=False)
+        last = data / "address.txt"  # where the desk was served last
+        address = last.read_text(encoding="utf-8") if last.exists() else f"http://{host}:{port}/"
+        out.print(f"{address}first/{make_owner_link()}/", markup=False)
 
 
 def unlock(

@@ -16,6 +16,7 @@ from drydown.books.kin import ancestors, descendants, join, split
 from drydown.books.models import Lot
 from drydown.books.numbers import parse_grams
 from drydown.books.steps import lot_matter
+from drydown.desk.context import need_station
 from drydown.desk.family import family_svg
 from drydown.desk.people import guarded, who
 from drydown.desk.views.forms import Keyed
@@ -51,8 +52,14 @@ class JoinForm(Keyed):
         label=gettext_lazy("lots to join with"), widget=forms.CheckboxSelectMultiple
     )
 
-    def __init__(self, others: list[Lot], *args: Any, **kwargs: Any) -> None:
+    bed = forms.ChoiceField(label=gettext_lazy("drying place of all together"))
+
+    def __init__(self, others: list[Lot], beds: list[str], *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        if beds:
+            self.fields["bed"].choices = [("", _("choose")), *((b, b) for b in beds)]  # type: ignore[attr-defined]
+        else:
+            del self.fields["bed"]
         choices = [(o.code, f"{o.code}, {o.route_words()}, {o.bed or o.store}") for o in others]
         self.fields["lots"].choices = choices  # type: ignore[attr-defined]
 
@@ -91,12 +98,15 @@ def _others(lot: Lot) -> list[Lot]:
 def join_lots(request: HttpRequest, code: str) -> HttpResponse:
     """Put a lot together with others of its kind."""
     lot = get_object_or_404(Lot, code=code)
-    form = JoinForm(_others(lot), request.POST or None)
+    drying = lot.stage == Lot.Stage.DRYING
+    beds = [b.name for b in need_station().equipment.beds] if drying else []
+    form = JoinForm(_others(lot), beds, request.POST or None)
     if request.method == "POST" and form.is_valid():
         others = Lot.objects.filter(code__in=form.cleaned_data["lots"])
         parts: list[tuple[Lot, float | None]] = [(p, None) for p in (lot, *others)]
         try:
-            made = join(parts, form.cleaned_data["key"], form.stated(), who(request))
+            bed = form.cleaned_data.get("bed", "")
+            made = join(parts, form.cleaned_data["key"], form.stated(), who(request), bed)
         except InputError as error:
             form.add_error(None, str(error))
         else:

@@ -190,6 +190,7 @@ def slip_pdf(request: HttpRequest, pk: int) -> HttpResponse:
         "pays": f"{coin_text(d.pays, d.decimals)} {d.currency}",
         "season": kg(sum(season.values_list("net_g", flat=True))), "lot": d.lot.code,
         "seal": d.entry.seal.digest[:16],
+        "containers": ", ".join(f"{n} x {name}" for name, n in facts["containers"]),
     }  # fmt: skip
     return _sheet(pdf("slip", data, language), f"slip-{pk}")
 

@@ -16,8 +16,16 @@ from django.views.decorators.http import require_http_methods
 from drydown.books.accounts import accounts_view
 from drydown.books.journal import Who
 from drydown.books.models import Grower, Lot
-from drydown.books.money import SHARE_RULES, add_cost, buyer_pays, pay_grower, second_payment
+from drydown.books.money import (
+    SHARE_RULES,
+    add_cost,
+    buyer_pays,
+    earlier_second_payments,
+    pay_grower,
+    second_payment,
+)
 from drydown.books.numbers import coin_text, parse_decimal
+from drydown.books.undo import lines_of
 from drydown.desk.context import need_station
 from drydown.desk.people import guarded, who
 from drydown.desk.views.forms import Keyed, Typed
@@ -120,8 +128,20 @@ def _do(act: str, data: dict[str, Any], form: MoneyForm, money: Money, by: Who) 
     if act == "receipt":
         buyer_pays(data["buyer"].strip(), amount, currency, data["note"], key, at, by, money.decimals)
         return _("%s from the buyer kept.") % said
-    second_payment(lots_named(data["lots"]), amount, data["rule"], currency, key, at, by)
-    return _("%s shared; each grower's account has its part.") % said
+    lots = lots_named(data["lots"])
+    before = [e for e in earlier_second_payments(lots) if e.key != key]
+    made = second_payment(lots, amount, data["rule"], currency, key, at, by)
+    parts = [
+        f"{name.removeprefix('grower/')}: {coin_text(-coins, money.decimals)}"
+        for name, _commodity, coins in lines_of(made)
+        if name.startswith("grower/")
+    ]
+    words = _("%s shared; each grower's account has its part (by number): ") % said + "; ".join(parts) + "."
+    if before:
+        words += " " + _("Paid before for one of these lots: entry %s. Take back what was meant once.") % (
+            ", ".join(str(e.number) for e in before)
+        )
+    return words
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
