@@ -305,3 +305,18 @@ def test_the_currency_of_the_books_stays(client: Any, people: list[Any], books: 
         answer = client.post("/station/", fields | ticks | change)
         assert answer.status_code == 400
         assert "The books are in XTS" in answer.content.decode()
+
+
+def test_what_is_owed_is_corrected_after_the_lot_moved_on(client: Any, people: list[Any]) -> None:
+    from drydown.books.gate import owed
+    from drydown.books.journal import held
+
+    made = delivery(people[0], 100.0)
+    before = owed(people[0], "XTS"), held(made.lot.account, "XTS")
+    form = {"sign": "less", "amount": "760", "reason": "scale read twice", "key": str(uuid.uuid4())}
+    for _ in range(2):  # sent twice, kept once
+        answer = client.post(f"/gate/slip/{made.pk}/owed/", form, follow=True)
+        assert "What is owed is corrected" in answer.content.decode()
+    assert (owed(people[0], "XTS"), held(made.lot.account, "XTS")) == (before[0] - 760, before[1] - 760)
+    bad = client.post(f"/gate/slip/{made.pk}/owed/", form | {"amount": "7,5", "key": str(uuid.uuid4())})
+    assert "more digits after the point" in bad.content.decode()

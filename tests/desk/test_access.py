@@ -22,6 +22,8 @@ CALLS: list[tuple[str, str, str, bool]] = [
     ("post", "/gate/", "deliveries.weights", True),
     ("post", "/gate/echo/", "deliveries.weights", True),
     ("get", "/gate/slip/{slip}/photo/", "deliveries.weights", False),
+    ("get", "/gate/slip/{slip}/owed/", "journal.undo", True),
+    ("post", "/gate/slip/{slip}/owed/", "journal.undo", True),
     ("get", "/gate/scale/", "deliveries.weights", True),
     ("get", "/gate/slip/{slip}/", "deliveries.weights", False),
     ("get", "/gate/slip/{slip}.pdf", "deliveries.money", False),

@@ -43,6 +43,7 @@ urlpatterns = [
     path("gate/", gate.gate, name="gate"),
     path("gate/echo/", gate.echo, name="gate-echo"),
     path("gate/slip/<number:pk>/photo/", gate.photo, name="slip-photo"),
+    path("gate/slip/<number:pk>/owed/", journal.owed_otherwise, name="slip-owed"),
     path("gate/scale/", gate.scale, name="gate-scale"),
     path("gate/slip/<number:pk>/", gate.slip, name="slip"),
     path("gate/slip/<number:pk>.pdf", growers.slip_pdf, name="slip-pdf"),

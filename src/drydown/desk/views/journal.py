@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from decimal import Decimal
 from typing import Any
 
 from django import forms
@@ -12,16 +13,18 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
-from django.views.decorators.http import require_POST, require_safe
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from drydown.books.models import Change, Entry
+from drydown.books.models import Change, Delivery, Entry
+from drydown.books.money import adjust
 from drydown.books.undo import lines_of, take_back, why_not
+from drydown.desk.context import need_station
 from drydown.desk.people import guarded, may_here, who
-from drydown.desk.views.forms import Keyed
+from drydown.desk.views.forms import Keyed, Typed
 from drydown.desk.views.problem import answered
 from drydown.errors import InputError
 
-__all__ = ["TakeBackForm", "audit", "entry_page", "undo"]
+__all__ = ["OwedForm", "TakeBackForm", "audit", "entry_page", "owed_otherwise", "undo"]
 
 PAGE = 50
 
@@ -34,6 +37,40 @@ class TakeBackForm(Keyed):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         del self.fields["at"]
+
+
+class OwedForm(TakeBackForm):
+    """More or less for one delivery."""
+
+    sign = forms.ChoiceField(
+        label=gettext_lazy("the grower is owed"),
+        choices=[("more", gettext_lazy("more")), ("less", gettext_lazy("less"))],
+    )
+    amount = Typed(label=gettext_lazy("by this amount"))
+    field_order = ["sign", "amount", "reason", "key"]
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@answered
+@guarded("journal.undo", write=True)
+def owed_otherwise(request: HttpRequest, pk: int) -> HttpResponse:
+    """Correct what is owed for a delivery whose lot has moved on: an entry of its own, with a reason."""
+    delivery = get_object_or_404(Delivery.objects.select_related("grower", "lot"), pk=pk)
+    form = OwedForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        data, money = form.cleaned_data, need_station().money
+        try:
+            coins = money.exact_coins(Decimal(str(data["amount"])))
+            coins = coins if data["sign"] == "more" else -coins
+            adjust(delivery, coins, data["reason"], data["key"], None, who(request))
+        except InputError as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, _("What is owed is corrected."))
+            return redirect("slip", pk=pk)
+    return render(
+        request, "desk/owed.html", {"form": form, "d": delivery}, status=400 if form.errors else 200
+    )
 
 
 @require_safe

@@ -62,7 +62,9 @@ def _page(
     context: dict[str, Any] = {
         "lot": lot,
         "fruit_g": round(cherry_kg(lot) * 1000),
-        "steps": [(s, _step_form(s, lot, station, bound)) for s in steps],
+        "steps": [
+            (s, _step_form(s, lot, station, bound), cautions(s.caution) if s.caution else ()) for s in steps
+        ],
         "bound_form": bound[1] if bound else None,
         "bound_kind": bound[0] if bound else "",
         "reading_form": reading_form or ReadingForm(),
