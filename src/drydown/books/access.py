@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.utils.translation import gettext_lazy as _
+
 from drydown.books.models import Person
 from drydown.errors import DrydownError
 
-__all__ = ["FIELDS", "MATRIX", "NotAllowedError", "may", "need", "role_of"]
+__all__ = ["FIELDS", "MATRIX", "WORDS", "NotAllowedError", "may", "need", "role_of"]
 
 Role = Person.Role
 _COLUMNS = (Role.OWNER, Role.MANAGER, Role.WEIGHER, Role.YARD, Role.QUALITY, Role.READER)
@@ -32,6 +34,23 @@ MATRIX: dict[str, dict[str, str]] = {
     line.split()[0]: dict(zip(_COLUMNS, line.split()[1:], strict=True)) for line in _TABLE.split("\n") if line
 }
 FIELDS = tuple(MATRIX)
+WORDS = {
+    "growers.numbers": _("growers' numbers"),
+    "growers.names": _("growers' names and villages"),
+    "deliveries.weights": _("weighing in"),
+    "deliveries.money": _("price and worth of deliveries"),
+    "lots.way": _("steps of lots"),
+    "lots.sales": _("sales and buyers"),
+    "readings.moisture": _("moisture readings"),
+    "samples.taken": _("samples"),
+    "money.accounts": _("payments, costs, accounts"),
+    "station.description": _("the station's description"),
+    "people.access": _("people and roles"),
+    "devices.enrolled": _("devices"),
+    "journal.audit": _("the journal"),
+    "journal.undo": _("taking back"),
+    "journal.carry": _("carrying in and out"),
+}
 
 
 class NotAllowedError(DrydownError):
@@ -59,4 +78,4 @@ def need(role: str, what: str, write: bool = False) -> None:
     if not may(role, what, write):
         act = "write" if write else "see"
         label = dict(Role.choices).get(role, role) or "stranger"
-        raise NotAllowedError(f"As {label} you may not {act} {what.replace('.', ': ')}. Ask the owner.")
+        raise NotAllowedError(f"As {label} you may not {act} this: {WORDS[what]}. Ask the owner.")

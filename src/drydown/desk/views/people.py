@@ -18,7 +18,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from drydown.books.access import MATRIX
+from drydown.books.access import MATRIX, WORDS
 from drydown.books.models import Device, Person
 from drydown.books.outbox import gaps
 from drydown.books.people import add_person, change_role, close, enrol, make_link, pin_fits
@@ -66,7 +66,8 @@ def people_page(request: HttpRequest) -> HttpResponse:
             messages.success(request, _("%s is added.") % user.get_username())
             link, form = request.build_absolute_uri(f"/first/{token}/"), PersonForm(label_suffix="")
     context = {
-        "form": form, "link": link, "roles": ROLES, "matrix": MATRIX, "columns": Person.Role.choices,
+        "form": form, "link": link, "roles": ROLES, "columns": Person.Role.choices,
+        "matrix": [(WORDS[field], row) for field, row in MATRIX.items()],
         "people": Person.objects.select_related("user").order_by("user__username"),
         "owners": User.objects.filter(is_superuser=True),
     }  # fmt: skip
