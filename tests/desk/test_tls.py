@@ -15,6 +15,7 @@ from pathlib import Path
 
 import pytest
 from cryptography import x509
+from cryptography.hazmat.primitives import hashes
 
 from drydown.desk.tls import ensure, fingerprint, hand_out
 
@@ -102,3 +103,32 @@ def test_deployment_checks_are_silent(tmp_path: Path, level: str) -> None:
     done = subprocess.run(call, env=env, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
     assert "no issues" in done.stdout
+
+
+def test_the_authority_vouches_for_nothing_but_private_names(tmp_path: Path) -> None:
+    from cryptography.x509.verification import PolicyBuilder, Store, VerificationError
+
+    from drydown.desk.tls import _authority
+    from drydown.errors import InputError
+
+    files = ensure(tmp_path, "Orimba", ["localhost", "192.168.4.1"])
+    for name in ("example.org", "8.8.8.8"):
+        with pytest.raises(InputError, match="not a private address or a name"):
+            ensure(tmp_path, "Orimba", ["localhost", name])
+    now = datetime.now(UTC)
+    authority, signer = _authority(tmp_path, "Orimba", ["localhost"], now)
+    good = x509.load_pem_x509_certificate(files.certificate.read_bytes())
+    builder = x509.CertificateBuilder(  # what a thief of the key would sign: as ours, for another name
+        issuer_name=good.issuer, subject_name=good.subject, public_key=good.public_key(), serial_number=7,
+        not_valid_before=good.not_valid_before_utc, not_valid_after=good.not_valid_after_utc,
+    )  # fmt: skip
+    for found in good.extensions:
+        value = found.value
+        if isinstance(value, x509.SubjectAlternativeName):
+            value = x509.SubjectAlternativeName([x509.DNSName("example.org")])
+        builder = builder.add_extension(value, found.critical)
+    forged = builder.sign(signer, hashes.SHA256())
+    policy = PolicyBuilder().store(Store([authority])).time(now)
+    policy.build_server_verifier(x509.DNSName("localhost")).verify(good, [])
+    with pytest.raises(VerificationError, match=r"name constraint|permitted"):
+        policy.build_server_verifier(x509.DNSName("example.org")).verify(forged, [])

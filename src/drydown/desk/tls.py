@@ -24,6 +24,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
 from drydown.desk.prints import qr_svg
+from drydown.errors import InputError
 
 __all__ = ["Certificates", "ensure", "fingerprint", "hand_out", "local_names"]
 
@@ -77,8 +78,46 @@ def _alternatives(names: list[str]) -> list[x509.GeneralName]:
     return found
 
 
-def _authority(folder: Path, station: str, now: datetime) -> tuple[x509.Certificate, Key]:
-    """The station's authority: read, or made once."""
+PRIVATE = (
+    "10.0.0.0/8",
+    "127.0.0.0/8",
+    "169.254.0.0/16",
+    "172.16.0.0/12",
+    "192.168.0.0/16",
+    "::1/128",
+    "fc00::/7",
+)
+LOCAL_ENDS = ("localhost", "local", "lan", "internal", "home.arpa")
+
+
+def _limits(names: list[str]) -> x509.NameConstraints:
+    """Names the authority may vouch for: private addresses, local names, and this machine's own."""
+    found: list[x509.GeneralName] = [x509.IPAddress(ipaddress.ip_network(net)) for net in PRIVATE]
+    own = [n.value for n in _alternatives(names) if isinstance(n, x509.DNSName)]
+    found += [x509.DNSName(name) for name in dict.fromkeys([*LOCAL_ENDS, *own])]
+    return x509.NameConstraints(permitted_subtrees=found, excluded_subtrees=None)
+
+
+def _covered(authority: x509.Certificate, names: list[str]) -> None:
+    """Refuse names that the authority may not vouch for, in a sentence instead of a browser's riddle."""
+    limits = authority.extensions.get_extension_for_class(x509.NameConstraints).value.permitted_subtrees or []
+    nets = [ipaddress.ip_network(str(n.value)) for n in limits if isinstance(n, x509.IPAddress)]
+    ends = [str(n.value) for n in limits if isinstance(n, x509.DNSName)]
+    for name in names:
+        try:
+            address = ipaddress.ip_address(name)
+            good = any(address in net for net in nets)
+        except ValueError:
+            good = any(name == end or name.endswith(f".{end}") for end in ends)
+        if not good:
+            raise InputError(
+                f"is not a private address or a name the authority was made for ({', '.join(ends)}).",
+                name, "Take the folder 'tls' away to make a new authority; all phones then join anew.",
+            )  # fmt: skip
+
+
+def _authority(folder: Path, station: str, names: list[str], now: datetime) -> tuple[x509.Certificate, Key]:
+    """The station's authority: read, or made once, for private addresses and its own names only."""
     cert_file, key_file = folder / "authority.crt", folder / "authority.key"
     if cert_file.exists() and key_file.exists():
         kept = serialization.load_pem_private_key(key_file.read_bytes(), None)
@@ -97,6 +136,7 @@ def _authority(folder: Path, station: str, now: datetime) -> tuple[x509.Certific
         .not_valid_after(now + timedelta(days=AUTHORITY_DAYS))
         .add_extension(x509.BasicConstraints(ca=True, path_length=0), critical=True)
         .add_extension(usage, critical=True)
+        .add_extension(_limits(names), critical=True)
         .add_extension(x509.SubjectKeyIdentifier.from_public_key(key.public_key()), critical=False)
         .sign(key, hashes.SHA256())
     )
@@ -122,7 +162,8 @@ def ensure(folder: Path, station: str, names: list[str], now: datetime | None = 
     """
     now = now or datetime.now(UTC)
     folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-    authority, signer = _authority(folder, station, now)
+    authority, signer = _authority(folder, station, names, now)
+    _covered(authority, names)
     files = Certificates(folder / "authority.crt", folder / "desk.crt", folder / "desk.key")
     wanted = _alternatives(names)
     if _still_good(files.certificate, wanted, now) and files.key.exists():
