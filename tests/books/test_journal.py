@@ -25,12 +25,16 @@ def write(lines: list[tuple[str, str, int]], **more: Any) -> Any:
     return keep(draft)[0]
 
 
-def refused(act: Callable[[], Any], words: str) -> None:
-    """The database refuses, and the transaction around goes on."""
+def refused(act: Callable[[], Any], words: str) -> bool:
+    """Whether the database refuses with these words; the transaction around goes on."""
     from django.db import DatabaseError, transaction
 
-    with pytest.raises(DatabaseError, match=words), transaction.atomic():
-        act()
+    try:
+        with transaction.atomic():
+            act()
+    except DatabaseError as error:
+        return words in str(error)
+    return False
 
 
 def test_entries_number_by_one_and_chain(books: Path) -> None:
@@ -60,7 +64,7 @@ def test_unbalanced_is_refused_by_us_and_by_the_database(books: Path) -> None:
         Posting.objects.create(entry=entry, account=Account.objects.all()[0], commodity="XTS", amount=1)
         Seal.objects.create(number=2, previous=last.digest, digest="f" * 64)
 
-    refused(lopsided, "do not sum to zero")
+    assert refused(lopsided, "do not sum to zero")
 
 
 def test_an_entry_without_a_seal_cannot_be_committed(books: Path) -> None:
@@ -87,27 +91,27 @@ def test_the_chain_must_join(books: Path) -> None:
               seal_id=2).save(force_insert=True)  # fmt: skip
         Seal.objects.create(number=2, previous="a" * 64, digest="f" * 64)
 
-    refused(torn, "chain does not join")
+    assert refused(torn, "chain does not join")
 
     def skipping() -> None:
         Entry(number=9, key=uuid.uuid4(), kind="cost", body="{}", happened_at=NOW, received_at=NOW,
               seal_id=9).save(force_insert=True)  # fmt: skip
         Seal.objects.create(number=9, previous="0" * 64, digest="f" * 64)
 
-    refused(skipping, "chain does not join")
+    assert refused(skipping, "chain does not join")
 
 
 def test_nothing_sealed_is_ever_changed(books: Path) -> None:
     from drydown.books.models import Account, Entry, Posting, Seal
 
     entry = write([("cash", "XTS", -10), ("costs/twine", "XTS", 10)])
-    refused(lambda: Entry.objects.update(body="{}"), "only added")
-    refused(lambda: Posting.objects.update(amount=11), "only added")
-    refused(lambda: Seal.objects.update(digest="0" * 64), "only added")
-    refused(lambda: Posting.objects.all()._raw_delete("default"), "only added")
-    refused(lambda: Entry.objects.all()._raw_delete("default"), "only added")
+    assert refused(lambda: Entry.objects.update(body="{}"), "only added")
+    assert refused(lambda: Posting.objects.update(amount=11), "only added")
+    assert refused(lambda: Seal.objects.update(digest="0" * 64), "only added")
+    assert refused(lambda: Posting.objects.all()._raw_delete("default"), "only added")
+    assert refused(lambda: Entry.objects.all()._raw_delete("default"), "only added")
     more = Posting(entry=entry, account=Account.objects.all()[0], commodity="XTS", amount=1)
-    refused(more.save, "takes no postings")
+    assert refused(more.save, "takes no postings")
 
 
 def test_one_key_one_content(books: Path) -> None:
@@ -177,21 +181,21 @@ def test_sealed_rows_cannot_be_replaced_either(books: Path) -> None:
             cursor.execute(sql)
 
     columns = "key, kind, happened_at, received_at, by_name, reason, seal_id"
-    refused(
+    assert refused(
         lambda: run(
             f"INSERT OR REPLACE INTO books_entry (number, body, {columns}) "
             f"SELECT number, '{{}}', {columns} FROM books_entry WHERE number = 1"
         ),
         "only added",
     )
-    refused(
+    assert refused(
         lambda: run(
             "INSERT OR REPLACE INTO books_posting (id, entry_id, account_id, commodity, amount) "
             "SELECT id, 99, account_id, commodity, amount FROM books_posting"
         ),
         "journal:",
     )
-    refused(
+    assert refused(
         lambda: run(
             "INSERT OR REPLACE INTO books_seal (number, previous, digest) "
             "SELECT number, previous, 'f' FROM books_seal WHERE number = 2"
@@ -205,7 +209,7 @@ def test_a_posting_needs_its_entry(books: Path) -> None:
 
     write([("cash", "XTS", -10), ("costs/twine", "XTS", 10)])
     early = Posting(entry_id=2, account=Account.objects.all()[0], commodity="XTS", amount=777)
-    refused(early.save, "needs its entry first")
+    assert refused(early.save, "needs its entry first")
 
 
 def test_verify_sees_what_is_read_off_and_the_end_of_the_chain(client: Any) -> None:
