@@ -503,6 +503,7 @@ def test_a_broken_station_file_is_one_sentence(client: Client, books: Path) -> N
     assert "must be a table" in answer.content.decode()
 
 
+@pytest.mark.timeout(900)
 def test_demo_season_has_all_routes_and_species_and_is_written_once(books: Path) -> None:
     from django.utils import timezone
 
