@@ -503,13 +503,15 @@ def test_a_broken_station_file_is_one_sentence(client: Client, books: Path) -> N
     assert "must be a table" in answer.content.decode()
 
 
-@pytest.mark.timeout(900)
 def test_demo_season_has_all_routes_and_species_and_is_written_once(books: Path) -> None:
+    from django.db import connection
     from django.utils import timezone
 
     from drydown.books.models import Delivery, Lot, Reading
     from drydown.books.prepare import fill_demo
 
+    if connection.vendor != "sqlite":
+        pytest.skip("the demo runs on the embedded database")
     written = fill_demo(books / "station.toml", timezone.now())
     assert written == Delivery.objects.count() > 300
     assert {(lot.species, lot.route) for lot in Lot.objects.all()} >= {
