@@ -12,7 +12,7 @@ from django.db import transaction
 from django.db.models import Max, Sum
 
 from drydown.books.flows import fruit, moved
-from drydown.books.journal import Draft, Line, Who, held, write, writing
+from drydown.books.journal import Draft, Line, Who, held, sent_otherwise, write, writing
 from drydown.books.models import Delivery, Grower, Lot
 from drydown.books.numbers import to_minor
 from drydown.books.people import note_change
@@ -120,10 +120,7 @@ def receive(w: Weighing) -> Delivery:
         before = Delivery.objects.filter(entry__key=w.key).select_related("lot", "entry").first()
         lot = before.entry.facts["lot"] if before else find_lot(w)
         if before and (before.lot.species, before.lot.route) != (w.species, w.route):
-            raise InputError(
-                "this form was sent before with other values, and those are kept.",
-                fix="Open the page anew to send another one.",
-            )
+            raise sent_otherwise()
         value = to_minor(Decimal(w.net_g) * w.price_per_kg / 1000, 0)
         held_back = sum(amount for _name, amount in w.deductions)
         body = _body(w, lot, value - held_back, held_back)
@@ -131,10 +128,7 @@ def receive(w: Weighing) -> Delivery:
             told = before.entry.facts
             same = ("grower", "gross_g", "tare_g", "ripe_percent", "float_percent")
             if any(told[name] != body[name] for name in same):
-                raise InputError(
-                    "this form was sent before with other values, and those are kept.",
-                    fix="Open the page anew to send another one.",
-                )
+                raise sent_otherwise()
             return before
         draft = Draft("delivery", w.key, body, _lines(w, lot["code"], value), w.happened_at, w.who)
         entry, _new = write(draft, read_off)

@@ -24,7 +24,19 @@ from django.utils import timezone
 from drydown.books.models import Account, Device, Entry, Head, Holding, Posting, Seal
 from drydown.errors import BalanceError, InputError
 
-__all__ = ["DRY", "WATER", "Draft", "Line", "Who", "canonical", "digest_of", "held", "write", "writing"]
+__all__ = [
+    "DRY",
+    "WATER",
+    "Draft",
+    "Line",
+    "Who",
+    "canonical",
+    "digest_of",
+    "held",
+    "sent_otherwise",
+    "write",
+    "writing",
+]
 
 DRY, WATER = "dry", "water"
 Line = tuple[str, str, int]
@@ -96,6 +108,14 @@ def digest_of(entry: Entry, lines: Sequence[Line], previous: str) -> str:
     return hashlib.sha256(canonical(content_of(entry, lines, previous)).encode()).hexdigest()
 
 
+def sent_otherwise() -> InputError:
+    """The refusal of a key that was sent before with other content."""
+    return InputError(
+        "this form was sent before with other values, and those are kept.",
+        fix="Open the page anew to send another one.",
+    )
+
+
 @contextmanager
 def writing() -> Iterator[Head]:
     """The transaction of one writer: the end of the chain is locked before anything is read.
@@ -120,10 +140,7 @@ def write(draft: Draft, project: Projector | None = None) -> tuple[Entry, bool]:
         body = canonical(draft.body)
         if kept is not None:
             if (kept.kind, kept.body) != (draft.kind, body):
-                raise InputError(
-                    "this form was sent before with other values, and those are kept.",
-                    fix="Open the page anew to send another one.",
-                )
+                raise sent_otherwise()
             return kept, False
         entry = _add(draft, head, body, lines)
         _hold(lines)

@@ -11,7 +11,7 @@ from typing import Any
 from django.utils import timezone
 
 from drydown.books.flows import Matter, share_out
-from drydown.books.journal import DRY, WATER, Draft, Line, Who, write, writing
+from drydown.books.journal import DRY, WATER, Draft, Line, Who, sent_otherwise, write, writing
 from drydown.books.models import Descent, Entry, Holding, Lot, Posting
 from drydown.books.reading_off import read_off
 from drydown.books.steps import lot_matter
@@ -93,9 +93,7 @@ def _done(key: uuid.UUID, kind: str, parents: list[str]) -> list[Lot] | None:
     if entry is None:
         return None
     if entry.kind != kind or {p["parent"] for p in entry.facts["parts"]} != set(parents):
-        raise InputError(
-            "this form was sent before with other values, and those are kept.", fix="Open the page anew."
-        )
+        raise sent_otherwise()
     return [Lot.objects.get(code=c["code"]) for c in entry.facts["children"]]
 
 

@@ -61,12 +61,17 @@ def _reading(entry: Entry, facts: dict[str, Any]) -> None:
     lot.save()
 
 
+def _take_on(lot: Lot, state: dict[str, Any]) -> None:
+    """Give a lot that came of others the state it begins with."""
+    for name, value in state.items():
+        setattr(lot, name, datetime.fromisoformat(value) if value and name.endswith("_at") else value)
+
+
 def _descent(entry: Entry, facts: dict[str, Any]) -> None:
     """A split or a join: children open with their state; parents that are empty are gone."""
     for child in facts["children"]:
         lot = lot_of({"lot": child})
-        for name, value in child["state"].items():
-            setattr(lot, name, datetime.fromisoformat(value) if value and name.endswith("_at") else value)
+        _take_on(lot, child["state"])
         lot.moved_at = entry.happened_at
         lot.save()
     for part in facts["parts"]:
@@ -148,8 +153,7 @@ def fold(lot: Lot) -> None:
     if born is not None:
         told = born.entry.facts["children"]
         state = next(c["state"] for c in told if c["code"] == lot.code)
-        for name, value in state.items():
-            setattr(lot, name, datetime.fromisoformat(value) if value and name.endswith("_at") else value)
+        _take_on(lot, state)
         lot.moved_at = born.entry.happened_at
     rows: list[Happening | Reading] = [
         *lot.happenings.filter(undone=False), *lot.readings.filter(undone=False)

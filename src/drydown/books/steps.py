@@ -15,7 +15,7 @@ from drydown.books.flow import STEPS, next_steps
 from drydown.books.flows import Matter, hulled, pulped, taken_off, to_moisture, washed, weighed
 from drydown.books.gate import cherry_kg
 from drydown.books.habits import target_wb
-from drydown.books.journal import DRY, WATER, Draft, Line, Who, held, write, writing
+from drydown.books.journal import DRY, WATER, Draft, Line, Who, held, sent_otherwise, write, writing
 from drydown.books.judge import Finding, judge
 from drydown.books.models import Happening, Holding, Lot, Reading
 from drydown.books.numbers import to_minor
@@ -81,10 +81,7 @@ def _same(before: Happening, lot: Lot, kind: str, details: dict[str, Any]) -> Ha
     kept = {k: v for k, v in before.details.items() if k != "all_gone"}
     sent = {k: v for k, v in details.items() if k != "all_gone"}
     if (before.lot_id, before.kind, kept) != (lot.pk, kind, sent):
-        raise InputError(
-            "this form was sent before with other values, and those are kept.",
-            fix="Open the page anew to send another one.",
-        )
+        raise sent_otherwise()
     return before
 
 
