@@ -90,9 +90,19 @@ def _note(page: Page, i: int) -> None:
     page.select_option("#route", "washed")
     page.fill("#gross", f"{50 + i},5")
     page.fill("#tare", "0.5")
+    number = (page.evaluate("Outbox.fact('seq')") or 0) + 1
     page.get_by_role("button", name="Note this weighing").click()
-    page.get_by_text("Noted on this phone as number").wait_for()
-    page.locator("#gross[value=''], #gross").first.wait_for()
+    page.get_by_text(f"Noted on this phone as number {number}", exact=True).wait_for()
+    assert page.input_value("#gross") == ""
+
+
+def _sent(page: Page) -> None:
+    """Wait until the outbox itself is empty: what the page shows follows a moment later."""
+    for _ in range(150):
+        if page.evaluate("Outbox.count()") == 0:
+            break
+        page.wait_for_timeout(100)
+    page.get_by_text("Nothing is waiting").wait_for()
 
 
 def _waiting(page: Page) -> int:
@@ -160,7 +170,7 @@ def test_a_refused_note_stays_and_can_be_given_up(browser: Browser, desk: Desk) 
     assert _waiting(page) == 1
     page.get_by_label("reason").fill("wrong number, weighed again")
     page.get_by_role("button", name="Give it up").click()
-    page.get_by_text("Nothing is waiting").wait_for()
+    _sent(page)
     page.goto(f"{desk.url}/devices/")
     assert "not come in yet" not in page.content()
     page.context.close()
@@ -182,7 +192,7 @@ def test_an_outbox_carried_by_file(browser: Browser, desk: Desk, tmp_path: Path)
     page.get_by_text("3 of 3 items are in the books").wait_for()
     page.unroute("**/api/field/items")
     page.goto(f"{desk.url}/field/")  # and the phone, back in reach, sends them again
-    page.get_by_text("Nothing is waiting").wait_for()
+    _sent(page)
     page.goto(f"{desk.url}/devices/")
     assert "far phone" in page.content()
     assert page.content().count("not come in yet") == 0
@@ -193,7 +203,7 @@ def test_a_phone_whose_storage_was_cleared_goes_on_counting(browser: Browser, de
     page = _phone(browser, desk, "cleared phone")
     for i in range(2):
         _note(page, i)
-    page.get_by_text("Nothing is waiting").wait_for()
+    _sent(page)
     clear = (
         "new Promise(r => { const d = indexedDB.deleteDatabase('drydown'); d.onsuccess = d.onblocked = r; })"
     )
@@ -201,7 +211,7 @@ def test_a_phone_whose_storage_was_cleared_goes_on_counting(browser: Browser, de
     page.reload()
     _ready(page)
     _note(page, 5)
-    page.get_by_text("Nothing is waiting").wait_for()
+    _sent(page)
     page.evaluate(clear)  # and once more, with a note made before the station is in reach again
     page.context.set_offline(True)
     page.reload()

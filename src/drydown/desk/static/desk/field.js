@@ -102,22 +102,32 @@
       method: $("method").value.trim(), bean_temp_c: maybe($("temp").value, label($("temp")), number), noted_by: state.person,
     };
   };
+  // The fields are emptied before the phone's disk answers, so that what is typed next is not wiped;
+  // if the disk refuses, what was typed comes back.
   const note = async (form, kind, make, clear) => {
+    let typed = [];
     try {
       if (!state) throw new Error(text.nostate);
-      const item = await Outbox.add(kind, make());
-      for (const id of clear) $(id).value = "";
-      say(`${text.kept} ${item.seq}`, false);
+      const body = make();
+      typed = clear.map((id) => [$(id), $(id).value]);
+      for (const [input] of typed) input.value = "";
       form.querySelector("input").focus();
+      const item = await Outbox.add(kind, body);
+      say(`${text.kept} ${item.seq}`, false);
       return true;
-    } catch (error) { say(error.message, true); return false; }
+    } catch (error) {
+      for (const [input, value] of typed) if (!input.value) input.value = value;
+      say(error.message, true);
+      return false;
+    }
   };
   const keep = (form, kind, make, clear) => form && form.addEventListener("submit", async (event) => {
     event.preventDefault();
-    if (form.dataset.busy) return;  // a second tap is not a second weighing
-    form.dataset.busy = "1";
+    const button = form.querySelector("button");
+    if (button.disabled) return;  // a second tap is not a second weighing
+    button.disabled = true;
     const noted = await note(form, kind, make, clear);
-    delete form.dataset.busy;  // the next one may be noted while this one is sent
+    button.disabled = false;  // the next one may be noted while this one is sent
     if (noted) { await show(); await push(); }
   });
 
