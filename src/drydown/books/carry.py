@@ -12,7 +12,18 @@ from typing import Any, BinaryIO
 
 from django.db.models import Model, QuerySet
 
-from drydown.books.models import Delivery, Descent, Entry, Grower, Happening, Holding, Lot, Posting, Reading
+from drydown.books.models import (
+    BenchSheet,
+    Delivery,
+    Descent,
+    Entry,
+    Grower,
+    Happening,
+    Holding,
+    Lot,
+    Posting,
+    Reading,
+)
 from drydown.errors import InputError
 
 __all__ = ["FORMATS", "TABLES", "carry_out", "disarmed", "rows_of"]
@@ -49,6 +60,10 @@ TABLES: dict[str, Spec] = {
     "descent": (lambda: Descent.objects.order_by("id"), {
         "entry": "entry_id", "parent": "parent__code", "child": "child__code", "kind": "kind",
         "dry_g": "dry_g", "water_g": "water_g", "taken_back": "undone",
+    }),
+    "bench": (lambda: BenchSheet.objects.order_by("entry_id"), {
+        "entry": "entry_id", "at": "happened_at", "lot": "lot__code", "sample": "sample_no",
+        "session": "session_no", "sheet": "kind", "told": "told", "taken_back": "undone",
     }),
     "journal": (lambda: Entry.objects.order_by("number"), {
         "entry": "number", "kind": "kind", "happened_at": "happened_at", "received_at": "received_at",

@@ -13,7 +13,7 @@ from typing import Any
 from django.db import transaction
 
 from drydown.books.flow import STEPS
-from drydown.books.models import Delivery, Descent, Entry, Grower, Happening, Lot, Reading
+from drydown.books.models import BenchSheet, Delivery, Descent, Entry, Grower, Happening, Lot, Reading
 
 __all__ = ["READERS", "fold", "lot_of", "make_anew", "read_off", "snapshot"]
 
@@ -94,12 +94,21 @@ def _reverse(_entry: Entry, facts: dict[str, Any]) -> None:
     touched = set(Descent.objects.filter(entry_id=was).values_list("parent_id", flat=True))
     touched |= set(Descent.objects.filter(entry_id=was).values_list("child_id", flat=True))
     Descent.objects.filter(entry_id=was).update(undone=True)
+    BenchSheet.objects.filter(entry_id=was).update(undone=True)
     for table in (Delivery, Happening, Reading):
         rows = table.objects.filter(entry_id=was)
         rows.update(undone=True)
         touched |= set(rows.values_list("lot_id", flat=True))
     for lot in Lot.objects.filter(pk__in=touched):
         fold(lot)
+
+
+def _bench(entry: Entry, facts: dict[str, Any]) -> None:
+    lot = Lot.objects.get(code=facts["code"]) if facts.get("code") else None
+    BenchSheet.objects.create(
+        entry=entry, happened_at=entry.happened_at, by_id=entry.by_id, lot=lot, kind=facts["kind"],
+        sample_no=facts.get("sample"), session_no=facts.get("session"), told=facts["told"],
+    )  # fmt: skip
 
 
 def _nothing(_entry: Entry, _facts: dict[str, Any]) -> None:
@@ -112,6 +121,7 @@ READERS = {
     "reading": _reading,
     "split": _descent,
     "join": _descent,
+    "bench": _bench,
     "reverse": _reverse,
 }
 
@@ -174,10 +184,10 @@ def snapshot() -> list[Any]:
     """Everything that is read off the journal, as comparable rows without table ids."""
     lots = Lot.objects.order_by("code").values_list("code", "species", "route", "opened_on", "group", *_STATE)
     rows: list[Any] = [("lot", *row) for row in lots]
-    for table in (Delivery, Happening, Reading):
+    for table in (Delivery, Happening, Reading, BenchSheet):
         for row in table.objects.order_by("entry_id").select_related("lot"):
             plain = {k: v for k, v in vars(row).items() if k not in {"_state", "lot_id"}}
-            rows.append((table.__name__, row.lot.code, sorted(plain.items(), key=lambda kv: kv[0])))
+            rows.append((table.__name__, row.lot.code if row.lot else "", sorted(plain.items(), key=lambda kv: kv[0])))
     kin = Descent.objects.order_by("entry_id", "id")
     rows += list(
         kin.values_list(
@@ -190,7 +200,7 @@ def snapshot() -> list[Any]:
 def make_anew(entries: Iterable[Entry] | None = None) -> int:
     """Empty the tables that are read off, and read every entry again, in order."""
     with transaction.atomic():
-        for table in (Descent, Delivery, Happening, Reading, Lot):
+        for table in (Descent, Delivery, Happening, Reading, BenchSheet, Lot):
             table.objects.all().delete()
         count = 0
         for entry in entries or Entry.objects.order_by("number").iterator(chunk_size=2000):

@@ -134,11 +134,20 @@ def _possible(lot: Lot, kind: str, details: dict[str, Any], has: Matter) -> None
             raise RangeError(
                 f"{value:g} kg is more than {said}{rest}", kind, "Check the weight, or weigh the lot again."
             )
+    _possible_sample(details)
     husk = details.get("husk_kg") or 0.0
     if kind == "hull" and details["green_kg"] + husk > 1.05 * held_kg:
         raise RangeError(
             f"green and husk weigh {details['green_kg'] + husk:g} kg, the lot held {held_kg:g} kg.", kind
         )
+
+
+def _possible_sample(details: dict[str, Any]) -> None:
+    """Refuse a sample from more bags than there are, or with more kept back than was taken."""
+    if details.get("bags_opened", 0) > details.get("bags_in_lot", float("inf")):
+        raise RangeError("more bags were opened than the lot has.", "sample", "Check the bags.")
+    if details.get("kept_back_g", 0) > details.get("sample_g", float("inf")):
+        raise RangeError("more is kept back than was taken.", "sample", "Check the grams.")
 
 
 def _assumed(lot: Lot, kind: str, station: Station) -> dict[str, float]:

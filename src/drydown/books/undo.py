@@ -10,7 +10,7 @@ from django.utils import timezone
 from drydown.books.flow import STEPS
 from drydown.books.flows import to_moisture
 from drydown.books.journal import Draft, Line, Who, write, writing
-from drydown.books.models import Delivery, Descent, Entry, Happening, Lot, Posting, Reading
+from drydown.books.models import BenchSheet, Delivery, Descent, Entry, Happening, Lot, Posting, Reading
 from drydown.books.reading_off import read_off
 from drydown.books.steps import lot_matter
 from drydown.errors import InputError
@@ -40,7 +40,9 @@ def why_not(entry: Entry) -> str:
 
 def _later(entry: Entry) -> Entry | None:
     """The last standing entry after this one that rests on what this one did to a lot."""
-    numbers: list[int] = []
+    sheets = BenchSheet.objects.filter(undone=False)
+    sheets = sheets.filter(sample_no=entry.pk) | sheets.filter(session_no=entry.pk)
+    numbers: list[int] = list(sheets.values_list("entry_id", flat=True))
     lots = _lots(entry)
     if lots:
         kin = Descent.objects.filter(undone=False, entry_id__gt=entry.pk)

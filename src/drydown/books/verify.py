@@ -89,9 +89,10 @@ def _lots(found: Outcome) -> None:
 
 def _photos(found: Outcome) -> None:
     """Photos named in entries are there and are what they were."""
-    told = Entry.objects.filter(kind="delivery", body__contains='"photo":')
+    told = Entry.objects.filter(kind__in=("delivery", "bench"), body__contains='"photo":')
     for entry in told.iterator(chunk_size=500):
-        name = str(entry.facts["photo"])
+        facts = entry.facts
+        name = str((facts.get("told") or facts)["photo"])
         file = photo_file(name)
         if file is None:
             found.notes.append(f"the photo of entry {entry.number} is not beside the books.")

@@ -10,6 +10,7 @@ from typing import Annotated, Any
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from drydown.books.access import need, role_of
+from drydown.books.bench import lots_sampled, record_sheet
 from drydown.books.gate import receive
 from drydown.books.journal import Who
 from drydown.books.models import Entry, Grower, Lot
@@ -18,8 +19,9 @@ from drydown.books.steps import record_reading
 from drydown.desk.context import need_station
 from drydown.desk.views.gate import weighing
 from drydown.errors import InputError
+from drydown.quality.scheme import Scheme, scheme, scheme_names
 
-__all__ = ["KEEPERS"]
+__all__ = ["KEEPERS", "bench_state"]
 
 Grams = Annotated[int, Field(ge=0, le=30_000_000, strict=True)]
 Percent = Annotated[float, Field(ge=0, le=100)]
@@ -53,6 +55,14 @@ class SaidReading(Said):
     moisture_percent_wb: float
     method: Annotated[str, Field(max_length=60)]
     bean_temp_c: float | None = None
+    noted_by: Annotated[str, Field(max_length=150)] = ""
+
+
+class SaidCount(Said):
+    """A count of defects as a phone says it; the bench checks what it tells."""
+
+    sample: Annotated[int, Field(ge=1, le=10**15, strict=True)]
+    told: dict[str, Any]
     noted_by: Annotated[str, Field(max_length=150)] = ""
 
 
@@ -93,4 +103,32 @@ def _reading(body: dict[str, Any], key: uuid.UUID, at: datetime, who: Who) -> En
     return kept.entry
 
 
-KEEPERS: dict[str, Keeper] = {"delivery": _weighing, "reading": _reading}
+def _count(body: dict[str, Any], key: uuid.UUID, at: datetime, who: Who) -> Entry:
+    said = _read(SaidCount, body)
+    need(role_of(who.user), "samples.taken", write=True)
+    kept = record_sheet("count", said.told, key, at, who, sample=said.sample, noted_by=said.noted_by)
+    return kept.entry
+
+
+def _gravest_first(found: Scheme) -> list[dict[str, Any]]:
+    order = {code: i for i, code in enumerate(found.gravest_first)}
+    weights = found.weights()
+    rows = [d for d in found.defects if d.counts]
+    rows.sort(key=lambda d: order.get(d.code, len(order)))
+    return [{"code": d.code, "words": d.words, "counts": float(weights[d.code])} for d in rows]
+
+
+def bench_state() -> dict[str, Any]:
+    """Samples and schemes for the counting sheet: numbers and words, no names of people."""
+    samples = [
+        {"number": h.entry_id, "lot": h.lot.code, "species": h.lot.species, "mass_g": h.details["sample_g"]}
+        for h in lots_sampled(60)
+    ]  # fmt: skip
+    found = [scheme(name) for name in scheme_names()]
+    counting = [
+        {"name": s.name, "words": s.words, "sample_g": s.sample_g, "defects": _gravest_first(s)} for s in found
+    ]  # fmt: skip
+    return {"samples": samples, "schemes": [c for c in counting if c["defects"]]}
+
+
+KEEPERS: dict[str, Keeper] = {"delivery": _weighing, "reading": _reading, "count": _count}

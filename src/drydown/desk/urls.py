@@ -62,6 +62,7 @@ urlpatterns = [
     path("devices/", people.devices, name="devices"),
     path("devices/carry-in/", field.carry_in, name="carry-in"),
     path("field/", field.field, name="field"),
+    path("field/count/", field.count, name="count"),
     path("field/worker.js", field.worker, name="worker"),
     path("api/", api.urls),
     path("devices/<number:pk>/close/", people.close_device, name="device-close"),

@@ -10,7 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from drydown.errors import InputError, RangeError
 
-__all__ = ["Sheet", "load_sheet", "parse_sheet"]
+__all__ = ["Sheet", "closes", "load_sheet", "parse_sheet"]
 
 CLOSURE = 0.02
 Grams = Annotated[float, Field(ge=0, le=100_000)]
@@ -41,12 +41,17 @@ class Sheet(BaseModel):
         off = sum(self.masses_g.values())
         if off > self.sample_g * (1 + CLOSURE):
             raise RangeError(f"defects weigh {off:g} g in a sample of {self.sample_g:g} g.", "masses_g")
-        sieved = sum(self.screens_g.values())
-        if self.screens_g and abs(sieved - self.sample_g) > CLOSURE * self.sample_g:
-            raise RangeError(
-                f"the screens hold {sieved:g} g of {self.sample_g:g} g: more than 2 % off.",
-                "screens_g", "Weigh every screen and the pan again.",
-            )  # fmt: skip
+        if self.screens_g:
+            closes(sum(self.screens_g.values()), self.sample_g)
+
+
+def closes(sieved_g: float, taken_g: float) -> None:
+    """Refuse a sieving that lost or gained more than 2 %."""
+    if abs(sieved_g - taken_g) > CLOSURE * taken_g:
+        raise RangeError(
+            f"the screens hold {sieved_g:g} g of {taken_g:g} g: more than 2 % off.",
+            "screens_g", "Weigh every screen and the pan again.",
+        )  # fmt: skip
 
 
 def parse_sheet(text: str, where: str = "sheet") -> Sheet:

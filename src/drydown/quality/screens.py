@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -13,7 +13,9 @@ from scipy import stats
 
 from drydown.errors import InputError
 
-__all__ = ["ShareAbove", "hole_mm", "mean_bean_g", "retained_percent", "share_above", "tables"]
+__all__ = [
+    "ShareAbove", "hole_mm", "known_screens", "mean_bean_g", "retained_percent", "share_above", "stack_of", "tables",
+]  # fmt: skip
 
 
 @cache
@@ -45,6 +47,18 @@ def hole_mm(number: str, table: str = "iso") -> float:
     return found
 
 
+def stack_of(table: str = "iso", numbers: Sequence[str] = ()) -> list[tuple[str, float]]:
+    """A stack of sieves, the coarsest first.
+
+    Args: table, one of `tables()`; numbers wanted, all of the table when empty.
+    Returns: (number, hole [mm]). Valid range and source: as `hole_mm`.
+    """
+    hole_mm("16" if table == "iso" else "15", table)  # a table that is not known is refused
+    rows = _data()["holes"] if table == "iso" else _data()["other"][table]
+    wanted = list(numbers) or [k for k in rows if k not in {"source", "status"}]
+    return sorted(((n, hole_mm(n, table)) for n in wanted), key=lambda row: -row[1])
+
+
 def _order(screen: str) -> float:
     if screen == "pan":
         return -1.0
@@ -54,6 +68,18 @@ def _order(screen: str) -> float:
         raise InputError(
             f"'{screen}' is not a screen number.", "screens", "Write numbers and pan."
         ) from error
+
+
+def known_screens(screens_g: Mapping[str, float], table: str) -> None:
+    """Refuse screens that the table does not have; slots are named by their width in millimetres."""
+    for number in screens_g:
+        if table == "slots":
+            if number != "pan" and not 2.0 <= _order(number) <= 10.0:
+                raise InputError(f"slot '{number}' is not a width of 2 to 10 mm.", "screens")
+        elif number != "pan":
+            hole_mm(number, table)
+    if "pan" not in screens_g:
+        raise InputError("the pan is missing.", "screens", "Weigh what fell through all; write 0 for nothing.")
 
 
 def retained_percent(screens_g: Mapping[str, float], number: str) -> float:

@@ -18,7 +18,7 @@ from drydown.books.models import Delivery, Grower, Holding, Lot
 from drydown.books.outbox import Item, keep_items
 from drydown.desk.api.shapes import Answers, DeliveryRow, LotRow, OutboxIn, StageName, State, Trouble
 from drydown.desk.context import need_station
-from drydown.desk.fieldwork import KEEPERS
+from drydown.desk.fieldwork import KEEPERS, bench_state
 from drydown.desk.people import device, role
 from drydown.errors import DrydownError
 
@@ -77,7 +77,7 @@ def lot_rows(lots: list[Lot]) -> list[dict[str, Any]]:
 def _field_worker(request: HttpRequest) -> None:
     """Someone who may note at least one of the things a phone sends; each item is held to its own rule."""
     mine = role(request)
-    if not may(mine, "readings.moisture", write=True):
+    if not any(may(mine, what, write=True) for what in ("readings.moisture", "samples.taken")):
         need(mine, "deliveries.weights", write=True)
 
 
@@ -100,6 +100,7 @@ def field_state(request: HttpRequest) -> dict[str, Any]:
             for c in station.gate.containers
         ],
         "lots": lot_rows(list(lots)),
+        "bench": bench_state() if may(role(request), "samples.taken", write=True) else None,
     }  # fmt: skip
 
 

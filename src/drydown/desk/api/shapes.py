@@ -98,6 +98,39 @@ class LotRow(Schema):
     water_g: int
 
 
+class SampleOut(Schema):
+    """A sample that can be counted."""
+
+    number: int
+    lot: str
+    species: str
+    mass_g: float
+
+
+class DefectOut(Schema):
+    """A class of defect: what one piece counts, in full defects."""
+
+    code: str
+    words: str
+    counts: float
+
+
+class SchemeOut(Schema):
+    """A scheme that counts pieces, its classes with the gravest first."""
+
+    name: str
+    words: str
+    sample_g: float | None
+    defects: list[DefectOut]
+
+
+class Bench(Schema):
+    """What the counting sheet needs without network."""
+
+    samples: list[SampleOut]
+    schemes: list[SchemeOut]
+
+
 class State(Schema):
     """What a phone needs to work without network: numbers and quantities, no names, no prices."""
 
@@ -110,6 +143,7 @@ class State(Schema):
     routes: list[str]
     containers: list[ContainerOut]
     lots: list[LotRow]
+    bench: Bench | None
 
 
 class DeliveryRow(Schema):

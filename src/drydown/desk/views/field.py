@@ -23,7 +23,7 @@ from drydown.desk.people import device, guarded, may_here
 from drydown.desk.views.problem import answered
 from drydown.errors import InputError
 
-__all__ = ["carry_in", "field", "worker"]
+__all__ = ["carry_in", "count", "field", "worker"]
 
 MOST_BYTES = 5_000_000
 WORDS = {
@@ -41,7 +41,24 @@ WORDS = {
     "choose_lot": gettext_lazy("Choose a lot."),
     "method": gettext_lazy("Name the meter or oven method."),
     "kept": gettext_lazy("Noted on this phone as number"),
+    "sample": gettext_lazy("sample"),
     "nostate": gettext_lazy("Open this page once with network first, so that it knows the station."),
+}
+
+
+COUNT_WORDS = {
+    "choose": gettext_lazy("choose"),
+    "offline": gettext_lazy("No network: the count is kept on this phone."),
+    "kept": gettext_lazy("Noted on this phone as number"),
+    "nostate": gettext_lazy("Open this page once with network first, so that it knows samples and schemes."),
+    "mass": gettext_lazy("Write the mass that was counted, in grams."),
+    "sample": gettext_lazy("Choose a sample."),
+    "scheme": gettext_lazy("Choose a scheme."),
+    "full": gettext_lazy("full defects"),
+    "pieces": gettext_lazy("pieces"),
+    "counts": gettext_lazy("counts"),
+    "none": gettext_lazy("Nothing was counted. If there were no defects, tick that."),
+    "other_mass": gettext_lazy("This scheme counts a sample of"),
 }
 
 
@@ -55,7 +72,17 @@ def field(request: HttpRequest) -> HttpResponse:
         raise NotAllowedError(_("Your role neither weighs in nor reads moisture. Ask the owner."))
     words = {k: str(v) for k, v in WORDS.items()}
     context = {"weighs": weighs, "reads": reads, "device": device(request), "words": words}
+    context["counts"] = may_here(request, "samples.taken", write=True)
     return render(request, "desk/field.html", context)
+
+
+@require_safe
+@answered
+@guarded("samples.taken", write=True)
+def count(request: HttpRequest) -> HttpResponse:
+    """Count defects with big keys, with or without network."""
+    words = {k: str(v) for k, v in COUNT_WORDS.items()}
+    return render(request, "desk/count.html", {"device": device(request), "words": words})
 
 
 @require_safe

@@ -182,6 +182,9 @@ _NUMBERS: dict[str, tuple[Any, float, float, str]] = {
     "rh_percent": (_("air humidity, %"), 0, 100, "%"),
     "sample_g": (_("sample taken, g"), 1, 50_000, "g"),
     "price_per_kg": (_("price per kg"), 0, 1e9, ""),
+    "bags_in_lot": (_("bags in the lot"), 1, 100_000, ""),
+    "bags_opened": (_("bags opened"), 1, 100_000, ""),
+    "kept_back_g": (_("of it kept back, g"), 0, 50_000, "g"),
 }
 _MASSES = {
     "floaters_kg": _("lights taken off, kg"),
@@ -221,7 +224,10 @@ class StepForm(Keyed):
         }
         if name in picks:
             return _pick(*picks[name], needed)
-        labels = {"buyer": _("buyer"), "purpose": _("what for")}
+        labels = {
+            "buyer": _("buyer"), "purpose": _("what for"), "tool": _("drawn with (trier, scoop)"),
+            "drawn_by": _("drawn by"),
+        }  # fmt: skip
         return forms.CharField(label=labels[name], max_length=60, required=needed)
 
     def details(self) -> dict[str, Any]:

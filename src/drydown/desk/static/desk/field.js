@@ -45,7 +45,7 @@
   const line = (item) => {
     const li = document.createElement("li");
     const b = item.body;
-    const what = item.kind === "delivery" ? `${b.grower}: ${(b.gross_g - b.tare_g) / 1000} kg` : item.kind === "reading" ? `${b.lot}: ${b.moisture_percent_wb} %` : `${text.discarded}: ${b.reason}`;
+    const what = item.kind === "delivery" ? `${b.grower}: ${(b.gross_g - b.tare_g) / 1000} kg` : item.kind === "reading" ? `${b.lot}: ${b.moisture_percent_wb} %` : item.kind === "count" ? `${text.sample} ${b.sample}: ${b.told.scheme}` : `${text.discarded}: ${b.reason}`;
     li.textContent = `${item.seq}. ${new Date(item.phone_time).toLocaleTimeString()} ${what}`;
     if (item.words) {
       const p = document.createElement("p");

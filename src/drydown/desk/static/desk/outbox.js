@@ -28,13 +28,15 @@ const Outbox = (() => {
     return `${h.slice(0, 8)}-${h.slice(8, 12)}-${h.slice(12, 16)}-${h.slice(16, 20)}-${h.slice(20)}`;
   };
   const now = () => new Date().toISOString();
-  const add = (kind, body) => run(["items", "facts"], "readwrite", (change, give) => {
+  // `forget` names a fact, such as a draft, that goes in the same step as the item comes.
+  const add = (kind, body, forget) => run(["items", "facts"], "readwrite", (change, give) => {
     const facts = change.objectStore("facts");
     facts.get("seq").onsuccess = (event) => {
       const seq = (event.target.result || 0) + 1;
       facts.put(seq, "seq");
       const item = { key: newKey(), seq, phone_time: now(), kind, body, words: "" };
       change.objectStore("items").add(item);
+      if (forget) facts.delete(forget);
       give(item);
     };
   });

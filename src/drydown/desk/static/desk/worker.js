@@ -1,9 +1,10 @@
 // Keeps the Field page on the phone, so that it opens without network. Keeps nothing else.
 "use strict";
-const SHELF = "drydown-field-2";
-const PARTS = ["/field/", "/static/desk/ledger.css", "/static/desk/outbox.js", "/static/desk/field.js", "/static/desk/mark.svg"];
+const SHELF = "drydown-field-3";
+const COUNT = "/field/count/";  // only for those who grade; others are refused it, and need not have it
+const PARTS = ["/field/", "/static/desk/ledger.css", "/static/desk/outbox.js", "/static/desk/field.js", "/static/desk/count.js", "/static/desk/mark.svg"];
 self.addEventListener("install", (event) => {
-  event.waitUntil(caches.open(SHELF).then((shelf) => shelf.addAll(PARTS)).then(() => self.skipWaiting()));
+  event.waitUntil(caches.open(SHELF).then((shelf) => Promise.all([shelf.addAll(PARTS), shelf.add(COUNT).catch(() => {})])).then(() => self.skipWaiting()));
 });
 self.addEventListener("activate", (event) => {
   const old = caches.keys().then((names) => Promise.all(names.filter((n) => n !== SHELF).map((n) => caches.delete(n))));
@@ -22,5 +23,5 @@ const fresh = async (request) => {
 };
 self.addEventListener("fetch", (event) => {
   const { pathname } = new URL(event.request.url);
-  if (event.request.method === "GET" && PARTS.includes(pathname)) event.respondWith(fresh(event.request));
+  if (event.request.method === "GET" && (PARTS.includes(pathname) || pathname === COUNT)) event.respondWith(fresh(event.request));
 });

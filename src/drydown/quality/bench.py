@@ -1,0 +1,171 @@
+"""Moisture and density at the bench: replicates, the meter's own calibration, mass of a hundred beans."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+import numpy as np
+from scipy import stats
+
+from drydown.errors import InputError, RangeError
+from drydown.figures import Band, Figure, Source, Status
+
+__all__ = [
+    "Calibration", "bulk_density", "calibrate", "mass_of_hundred", "moisture_figure", "moisture_methods",
+    "oven_percent",
+]  # fmt: skip
+MEMBERS_APART = 0.8
+"""Replicates of moisture further apart than this many points are told of (own estimate)."""
+
+
+@cache
+def _methods() -> dict[str, dict[str, Any]]:
+    text = (files("drydown.quality") / "moisture.toml").read_text(encoding="utf-8")
+    found: dict[str, dict[str, Any]] = tomllib.loads(text)["methods"]
+    return found
+
+
+def moisture_methods() -> dict[str, str]:
+    """Methods of moisture: name and words, with the edition."""
+    return {name: row["words"] for name, row in _methods().items()}
+
+
+def oven_percent(dish_g: float, dish_wet_g: float, dish_dry_g: float) -> float:
+    """Moisture from three weighings of a dish.
+
+    Equation: 100 (wet - dry) / (wet - dish). Args: dish_g, dish_wet_g, dish_dry_g [g].
+    Returns: [% wet basis]. Valid range: dish < dry <= wet. Source: ISO 6673, calculation.
+    """
+    if not 0 <= dish_g < dish_dry_g <= dish_wet_g:
+        raise RangeError(
+            f"weighings {dish_g:g}, {dish_wet_g:g}, {dish_dry_g:g} g are not in order.", "oven",
+            "Write the empty dish, then with wet coffee, then after drying.",
+        )  # fmt: skip
+    return 100.0 * (dish_wet_g - dish_dry_g) / (dish_wet_g - dish_g)
+
+
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """A meter's line: oven = offset + slope x meter, with the spread of single readings about it."""
+
+    slope: float
+    offset: float
+    spread: float
+    pairs: int
+    low: float
+    high: float
+    """The meter readings it was made from, % wet basis."""
+
+    def corrected(self, meter_percent: float) -> float:
+        """The oven's figure for a meter's reading, % wet basis."""
+        return self.offset + self.slope * meter_percent
+
+
+def calibrate(pairs: Sequence[tuple[float, float]]) -> Calibration:
+    """A meter's calibration from readings beside the oven.
+
+    Equation: least squares line through 5 pairs or more that span 2 points; with fewer, the mean
+    difference only. Args: pairs of (meter, oven) [% wb]. Returns: `Calibration`.
+    Valid range: 3 pairs or more, 5 to 60 % wb; corrections hold within the readings they came
+    from. Source: ordinary least squares.
+    """
+    if len(pairs) < 3:
+        raise RangeError(f"three pairs or more make a calibration, not {len(pairs)}.", "calibration")
+    meter, oven = (np.array(column, dtype=float) for column in zip(*pairs, strict=True))
+    if not ((5 <= meter) & (meter <= 60) & (5 <= oven) & (oven <= 60)).all():
+        raise RangeError("readings must be from 5 to 60 % wet basis.", "calibration")
+    if len(pairs) >= 5 and np.ptp(meter) >= 2.0:
+        fit = stats.linregress(meter, oven)
+        slope, offset, free = float(fit.slope), float(fit.intercept), len(pairs) - 2
+    else:
+        slope, offset, free = 1.0, float((oven - meter).mean()), len(pairs) - 1
+    if not 0.5 <= slope <= 2.0:
+        raise RangeError(f"the line's slope is {slope:.2f}; the pairs do not belong together.", "calibration")
+    off = oven - offset - slope * meter
+    spread = float(np.sqrt((off**2).sum() / free))
+    return Calibration(slope, offset, spread, len(pairs), float(meter.min()), float(meter.max()))
+
+
+def moisture_figure(
+    replicates: Sequence[float], method: str, calibration: Calibration | None = None
+) -> Figure:
+    """Moisture of a sample from its replicates.
+
+    Equation: mean of the replicates (corrected by the meter's line); band = t interval of the mean
+    with the calibration's own spread added in square. Args: replicates [% wb]; method, one of
+    `moisture_methods()`; calibration, for a meter. Returns: figure [% wb], 95 % band; one replicate
+    without calibration has no band. Valid range: 3 to 60 % wb. Source: the method's, and Student 1908.
+    """
+    if method not in _methods():
+        raise InputError(f"method '{method}' is not known.", fix=f"One of: {', '.join(_methods())}.")
+    values = np.array(replicates, dtype=float)
+    if not len(values) or not ((values >= 3) & (values <= 60)).all():
+        raise RangeError("replicates must be from 3 to 60 % wet basis, one or more.", "moisture")
+    row = _methods()[method]
+    inputs = {"method": row["words"], "replicates": ", ".join(f"{v:g}" for v in values)}
+    mean, variance = float(values.mean()), 0.0
+    if len(values) > 1:
+        half = float(stats.t.ppf(0.975, len(values) - 1) * values.std(ddof=1) / len(values) ** 0.5)
+        variance = half**2
+    if calibration is not None:
+        inputs["meter's own line"] = (
+            f"{calibration.offset:+.2f} + {calibration.slope:.3f} x reading, {calibration.pairs} pairs"
+        )
+        if not calibration.low - 1 <= mean <= calibration.high + 1:
+            inputs["outside the calibration"] = f"{calibration.low:g} to {calibration.high:g} %"
+        mean = calibration.corrected(mean)
+        variance = calibration.slope**2 * variance + (1.96 * calibration.spread) ** 2
+    if len(values) > 1 and float(np.ptp(values)) > MEMBERS_APART:
+        inputs["replicates lie apart"] = f"{float(np.ptp(values)):.1f} points: mix the sample and read again"
+    if "below_reference" in row:
+        inputs["against ISO 1446"] = f"about {mean + row['below_reference']:.1f} %"
+    if "note" in row:
+        inputs["note"] = row["note"]
+    half = variance**0.5
+    band = Band.STATED if half else Band.EXACT
+    source = Source(row["source"], Status.STATED if method == "meter" else Status.PUBLISHED)
+    return Figure(mean, "% wb", mean - half, mean + half, band, "mean of the replicates", inputs, (source,))
+
+
+def _mean_figure(values: Sequence[float], unit: str, rule: str, source: Source, **inputs: str) -> Figure:
+    found = np.array(values, dtype=float)
+    mean = float(found.mean())
+    half = 0.0
+    if len(found) > 1:
+        half = float(stats.t.ppf(0.975, len(found) - 1) * found.std(ddof=1) / len(found) ** 0.5)
+    band = Band.STATED if half else Band.EXACT
+    return Figure(mean, unit, mean - half, mean + half, band, rule, inputs, (source,))
+
+
+def bulk_density(volume_l: float, masses_g: Sequence[float]) -> Figure:
+    """Free-flow bulk density from fillings of one vessel.
+
+    Equation: mass / volume, mean of the fillings, t interval. Args: volume_l [L]; masses_g [g].
+    Returns: figure [kg/m3]. Valid range: 0.05 to 20 L; 250 to 900 kg/m3, or it is refused.
+    Source: ISO 6669:1995 (routine method; free flow into a vessel).
+    """
+    if not 0.05 <= volume_l <= 20:
+        raise RangeError(f"the vessel must hold 0.05 to 20 L, not {volume_l:g}.", "density")
+    found = [m / volume_l for m in masses_g]
+    if not found or not all(250 <= d <= 900 for d in found):
+        raise RangeError("bulk density comes out of 250 to 900 kg/m3.", "density", "Check volume and masses.")
+    source = Source("ISO 6669:1995", Status.PUBLISHED)
+    return _mean_figure(found, "kg/m3", "mass over volume, free flow", source, vessel=f"{volume_l:g} L",
+                        fillings=", ".join(f"{m:g} g" for m in masses_g))  # fmt: skip
+
+
+def mass_of_hundred(masses_g: Sequence[float]) -> Figure:
+    """Mass of 100 beans from one or more counts of a hundred.
+
+    Equation: mean, t interval. Args: masses_g [g]. Returns: figure [g]. Valid range: 5 to 60 g each.
+    Source: common practice.
+    """
+    if not masses_g or not all(5 <= m <= 60 for m in masses_g):
+        raise RangeError("100 beans weigh 5 to 60 g.", "mass of 100 beans")
+    source = Source("common practice, no source", Status.COMMON_PRACTICE)
+    return _mean_figure(masses_g, "g", "mean of the counts", source, counts=", ".join(f"{m:g}" for m in masses_g))
