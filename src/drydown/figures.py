@@ -47,6 +47,7 @@ class Band(StrEnum):
     P10_P90 = "P10 to P90"
     STATED = "stated bound"
     INTERVAL_90 = "90 % interval"
+    INTERVAL_95 = "95 % interval"
     EXACT = "exact"
 
 

@@ -52,6 +52,22 @@ CALLS: list[tuple[str, str, str, bool]] = [
     ("post", "/people/", "people.access", True),
     ("post", "/people/{person}/", "people.access", True),
     ("get", "/field/", "deliveries.weights", True),
+    ("get", "/field/count/", "samples.taken", True),
+    ("get", "/bench/", "samples.taken", False),
+    ("get", "/bench/drawing/", "samples.taken", False),
+    ("get", "/bench/tasting/", "samples.taken", True),
+    ("post", "/bench/tasting/", "samples.taken", True),
+    ("get", "/bench/tasting/1/", "samples.taken", False),
+    ("get", "/bench/tasting/1/1/", "samples.taken", True),
+    ("post", "/bench/tasting/1/1/", "samples.taken", True),
+    ("get", "/bench/1/", "samples.taken", False),
+    ("get", "/bench/1.pdf", "samples.taken", False),
+    ("post", "/bench/1/count/", "samples.taken", True),
+    ("get", "/bench/1/photo/", "samples.taken", False),
+    ("post", "/bench/1/photo/", "samples.taken", True),
+    ("get", "/bench/1/photo/file/", "samples.taken", False),
+    ("get", "/bench/1/screens.svg", "samples.taken", False),
+    ("post", "/bench/1/sheet/moisture/", "samples.taken", True),
     ("get", "/carry/", "journal.carry", False),
     ("post", "/carry/", "journal.carry", True),
     ("get", "/carry/everything.json", "journal.carry", False),
@@ -123,8 +139,10 @@ def test_the_matrix_page_by_page(owner: Client, role: str) -> None:
     for method, path, field, writes in CALLS:
         allowed = may(role, field, writes)
         answer = getattr(client, method)(path.format(**spots), {})
-        if path in {"/field/", "/api/field/state"}:  # whoever may note one of the two things a phone sends
+        if path in {"/field/", "/api/field/state"}:  # whoever may note one of the things a phone sends
             allowed = allowed or may(role, "readings.moisture", True)
+        if path == "/api/field/state":
+            allowed = allowed or may(role, "samples.taken", True)
         if path == "/api/field/state":  # refused for another reason, too: not an enrolled device
             assert (b"enrolled" in answer.content) == allowed
             continue
@@ -142,6 +160,7 @@ def test_every_address_is_in_the_matrix_or_open() -> None:
         if route in OPEN or route.startswith("api/"):
             continue
         route = route.replace("<str:fmt>", "json")
+        route = route.replace("<str:kind>", "moisture")
         plain = re.sub(r"<[a-z]+:[a-z]+>", "#", route).strip("/")
         assert plain.replace("/#", "#") in {k.replace("/#", "#") for k in known}, route
 

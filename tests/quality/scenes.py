@@ -1,17 +1,18 @@
-"""Drawn scenes of beans with known axes: tilt, blur, noise, uneven light, soft shadows, JPEG. No coffee photo."""
+"""Drawn scenes of beans with known axes: tilt, blur, noise, uneven light, soft shadows, JPEG."""
 
 from __future__ import annotations
 
 import io
 from dataclasses import dataclass
 from functools import partial
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 from scipy import ndimage
 
-Array = NDArray[np.float64]
+Array = NDArray[Any]
 
 
 @dataclass(frozen=True)
@@ -28,8 +29,8 @@ class Scene:
     def on_sheet(self, xy: Array) -> list[Array]:
         """Points in millimetres on the card as millimetres on the sheet, each way the card may be read."""
         x, y = xy[:, 0], xy[:, 1]
-        ways = (np.column_stack([x, y]), np.column_stack([85.60 - x, 53.98 - y]))
-        ways += (np.column_stack([85.60 - x, y]), np.column_stack([x, 53.98 - y]))
+        turned = [(x, y), (85.60 - x, 53.98 - y), (85.60 - x, y), (x, 53.98 - y)]
+        ways = [np.column_stack(pair) for pair in turned]
         return [self.corner + way @ self.turn.T for way in ways]
 
 
@@ -41,7 +42,9 @@ def camera(tilt_deg: float, azimuth: float, px_per_mm: float, size_mm: tuple[flo
     k = np.array([[0, -axis[2], axis[1]], [axis[2], 0, -axis[0]], [-axis[1], axis[0], 0]])
     turn = np.eye(3) + np.sin(t) * k + (1 - np.cos(t)) * k @ k
     focal = px_per_mm * distance
-    inner = np.array([[focal, 0, size_mm[0] * px_per_mm / 2], [0, focal, size_mm[1] * px_per_mm / 2], [0, 0, 1]])
+    inner = np.array(
+        [[focal, 0, size_mm[0] * px_per_mm / 2], [0, focal, size_mm[1] * px_per_mm / 2], [0, 0, 1]]
+    )
     move = np.column_stack([turn[:, 0], turn[:, 1], np.array([0, 0, distance])])
     centre = np.array([[1, 0, -size_mm[0] / 2], [0, 1, -size_mm[1] / 2], [0, 0, 1]])
     found: Array = inner @ move @ centre
@@ -70,7 +73,9 @@ def _outline(bean: Array, n: int = 60) -> Array:
 
 def _bean(rng: np.random.Generator, x: float, y: float) -> Array:
     width = float(np.clip(rng.normal(6.4, 0.7), 4.6, 8.4))
-    return np.array([width * rng.uniform(1.15, 1.55), width, x, y, rng.uniform(0, np.pi), rng.uniform(-0.15, 0.15)])
+    return np.array(
+        [width * rng.uniform(1.15, 1.55), width, x, y, rng.uniform(0, np.pi), rng.uniform(-0.15, 0.15)]
+    )
 
 
 def breadth(bean: Array) -> float:
@@ -79,7 +84,9 @@ def breadth(bean: Array) -> float:
     return float(bean[1] * np.max((1 + bean[5] * u) * np.sqrt(1 - u**2)))
 
 
-def _lay(rng: np.random.Generator, size: tuple[float, float], card: Array, pairs: float, most: int) -> tuple[list[Array], list[int]]:
+def _lay(
+    rng: np.random.Generator, size: tuple[float, float], card: Array, pairs: float, most: int
+) -> tuple[list[Array], list[int]]:
     """Beans that do not overlap; a share of them brought to touch their neighbour."""
     beans: list[Array] = []
     lines: list[Array] = []
@@ -90,7 +97,11 @@ def _lay(rng: np.random.Generator, size: tuple[float, float], card: Array, pairs
         line = _outline(bean)
         if _gap(line, card_line) < 3 or _on(bean[2:4], card):
             continue
-        if any(np.hypot(*(bean[2:4] - b[2:4])) < 15 and (_gap(line, o) < 1.2 or np.hypot(*(bean[2:4] - b[2:4])) < 5) for o, b in zip(lines, beans, strict=True)):
+        if any(
+            np.hypot(*(bean[2:4] - b[2:4])) < 15
+            and (_gap(line, o) < 1.2 or np.hypot(*(bean[2:4] - b[2:4])) < 5)
+            for o, b in zip(lines, beans, strict=True)
+        ):
             continue
         beans.append(bean)
         lines.append(line)
@@ -120,7 +131,10 @@ def _join(rng, size, card_line, beans, lines, groups) -> None:  # type: ignore[n
         low, high = (middle, high) if _inside(_outline(other), first).any() else (low, middle)
     moved = _outline(other)
     clear = 9 < other[2] < size[0] - 9 and 9 < other[3] < size[1] - 9 and _gap(moved, card_line) > 3
-    if clear and all(np.hypot(*(other[2:4] - b[2:4])) > 15 or _gap(moved, o) > 1.2 for o, b in zip(lines[:-1], beans[:-1], strict=True)):
+    if clear and all(
+        np.hypot(*(other[2:4] - b[2:4])) > 15 or _gap(moved, o) > 1.2
+        for o, b in zip(lines[:-1], beans[:-1], strict=True)
+    ):
         beans.append(other)
         lines.append(moved)
         groups.append(groups[-1])
@@ -168,7 +182,9 @@ def scene(
     scale = px_per_mm or rng.uniform(10.2, 11.0)
     h = camera(rng.uniform(0, 12) if tilt is None else tilt, rng.uniform(0, 2 * np.pi), scale, size)
     shape = (round(size[1] * scale), round(size[0] * scale), 3)
-    sheet = np.array([0.03, 0.035, 0.045]) if dark_sheet else np.array([0.72, 0.72, 0.70]) * rng.uniform(0.8, 1.1)
+    sheet = (
+        np.array([0.03, 0.035, 0.045]) if dark_sheet else np.array([0.72, 0.72, 0.70]) * rng.uniform(0.8, 1.1)
+    )
     v, u = np.mgrid[0 : shape[0], 0 : shape[1]] / shape[0]
     light = 1 + rng.uniform(-0.15, 0.15) * (u - 0.65) + rng.uniform(-0.15, 0.15) * (v - 0.5)
     picture = np.ones(shape) * sheet
@@ -191,12 +207,15 @@ def scene(
         at = (mm - corner) @ turn
         corner_x = np.maximum(np.abs(at[:, 0] - 42.8) - (42.8 - 3.18), 0)
         corner_y = np.maximum(np.abs(at[:, 1] - 26.99) - (26.99 - 3.18), 0)
-        return np.hypot(corner_x, corner_y) <= 3.18
+        found: NDArray[np.bool_] = np.hypot(corner_x, corner_y) <= 3.18
+        return found
 
     card_colour = np.array([0.55, 0.5, 0.1]) if dark_sheet else np.array([0.05, 0.10, 0.25])
     _paint(picture, h, card, on_card, card_colour, lambda mm: 1 + 0.3 * (np.sin(mm[..., 0] / 7) > 0.9), n=2)
     for bean in beans:
-        green = np.array([0.24, 0.25, 0.15]) * rng.uniform(0.6, 1.15) * np.array([rng.uniform(0.9, 1.2), 1, 1])
+        green = (
+            np.array([0.24, 0.25, 0.15]) * rng.uniform(0.6, 1.15) * np.array([rng.uniform(0.9, 1.2), 1, 1])
+        )
         phase, crease = rng.uniform(0, 6, 3), rng.uniform() < 0.5
 
         def texture(mm: Array, b: Array = bean, p: Array = phase, c: bool = crease) -> Array:
@@ -219,6 +238,6 @@ def scene(
     image.save(file, "JPEG", quality=int(rng.integers(84, 96)))
     numbers = np.bincount(groups)
     return Scene(
-        file.getvalue(), [(b[0], breadth(b), b[2], b[3]) for b in beans], [bool(numbers[g] > 1) for g in groups], groups,
-        corner, turn,
+        file.getvalue(), [(b[0], breadth(b), b[2], b[3]) for b in beans],
+        [bool(numbers[g] > 1) for g in groups], groups, corner, turn,
     )  # fmt: skip

@@ -2,13 +2,23 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 from scipy import stats
 
 from drydown.errors import DrydownError
 from drydown.quality.cup import (
-    Tasting, attribute_results, attributes, design, drift, off_note_results, off_notes, preparation, tasters,
+    Tasting,
+    attribute_results,
+    attributes,
+    design,
+    drift,
+    off_note_results,
+    off_notes,
+    preparation,
+    tasters,
 )  # fmt: skip
 from drydown.quality.panel import cochran_q, rank_panel
 
@@ -26,7 +36,7 @@ def test_design_is_balanced_and_coded() -> None:
     assert all(len(c) == 3 and "0" not in c for c in made.codes)
     for place in range(4):
         assert sorted(order[place] for order in made.orders) == sorted([*made.codes, *made.codes])
-    after = [(a, b) for order in made.orders for a, b in zip(order, order[1:], strict=False)]
+    after = [(a, b) for order in made.orders for a, b in itertools.pairwise(order)]
     assert {after.count(pair) for pair in set(after)} == {2}
     assert design(4, 8, 5, seed=3) == made
     with pytest.raises(DrydownError):
@@ -43,7 +53,9 @@ def test_means_have_intervals_and_a_test() -> None:
     low, high = stats.t.interval(0.95, 3, 5.0, stats.sem([5, 6, 5, 4]))
     assert (found.lows[1], found.highs[1]) == pytest.approx((low, high))
     assert found.ranking is not None
-    assert found.ranking.p_value == pytest.approx(stats.friedmanchisquare([3, 2, 4, 3], [5, 6, 5, 4], [8, 7, 9, 6]).pvalue)
+    assert found.ranking.p_value == pytest.approx(
+        stats.friedmanchisquare([3, 2, 4, 3], [5, 6, 5, 4], [8, 7, 9, 6]).pvalue
+    )
     assert "274 and 936" in found.words
     assert "W = 1.00" in found.words
     flat = attribute_results([sheet("a", [5, 4, 6]), sheet("b", [6, 5, 4])], SAMPLES)

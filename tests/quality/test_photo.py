@@ -16,13 +16,13 @@ import numpy as np
 import pytest
 from PIL import Image
 from skimage import data, filters, segmentation
+from tests.quality.scenes import Scene, scene
 
 from drydown.errors import DrydownError, InputError
 from drydown.quality.photo import colour_summary, measure_photo, photo_screens, read_picture
 from drydown.quality.photo.beans import Bean, axes_of
 from drydown.quality.photo.picture import linear_light, sheet_of
 from drydown.quality.photo.split import labelled, split_clumps
-from tests.quality.scenes import Scene, scene
 
 SCENES = 200
 
@@ -142,7 +142,9 @@ def test_ellipse_axes_of_exact_points() -> None:
 
 def test_linear_light_of_known_codes() -> None:
     """IEC 61966-2-1: code 0.5 is 0.2140 in linear light; 0.04045 is 0.0031308."""
-    assert linear_light(np.array([0.0, 0.04045, 0.5, 1.0])) == pytest.approx([0, 0.0031308, 0.21404, 1], rel=1e-4)
+    assert linear_light(np.array([0.0, 0.04045, 0.5, 1.0])) == pytest.approx(
+        [0, 0.0031308, 0.21404, 1], rel=1e-4
+    )
 
 
 def _picture(shade: np.ndarray) -> bytes:
@@ -165,7 +167,7 @@ def _bad(name: str) -> bytes:
         "cut off": lambda: scene(3).content[:5000],
         "only a card": lambda: scene(3, pairs=0.0, most=0).content,
     }
-    return made[name]()
+    return made[name]()  # type: ignore[no-untyped-call]
 
 
 def _without_card(content: bytes) -> bytes:
@@ -179,7 +181,8 @@ def _without_card(content: bytes) -> bytes:
     ("name", "says"),
     [
         ("far", "pixels; 10 are needed"), ("aslant", "degrees aslant"), ("blurred", "edge is spread"),
-        ("empty", "nothing stands out"), ("no card", "card is not seen whole"), ("noise", "sheet is not plain"),
+        ("empty", "nothing stands out"), ("no card", "card is not seen whole"),
+        ("noise", "sheet is not plain"),
         ("small", "only 200 pixels"), ("text", "cannot be read"), ("cut off", "cannot be read"),
         ("only a card", "card is not seen whole|only 0 beans"),
     ],

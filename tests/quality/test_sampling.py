@@ -9,7 +9,12 @@ import pytest
 from drydown.errors import DrydownError, InputError, RangeError
 from drydown.quality.attributes import AQLS, attribute_plan, code_letter, plan_curve, severity_after
 from drydown.quality.bench import (
-    bulk_density, calibrate, mass_of_hundred, moisture_figure, moisture_methods, oven_percent,
+    bulk_density,
+    calibrate,
+    mass_of_hundred,
+    moisture_figure,
+    moisture_methods,
+    oven_percent,
 )  # fmt: skip
 from drydown.quality.causes import causes, likely_causes
 from drydown.quality.sampling import draw_plan, rule_words, sampling_rules, trier
@@ -18,7 +23,8 @@ from drydown.quality.scheme import scheme, scheme_names
 
 @pytest.mark.parametrize(
     ("lot", "letter"),
-    [(91, "F"), (150, "F"), (151, "G"), (280, "G"), (281, "H"), (500, "H"), (501, "J"), (1200, "J"), (1201, "K"), (3200, "K")],
+    [(91, "F"), (150, "F"), (151, "G"), (280, "G"), (281, "H"), (500, "H"), (501, "J"),
+     (1200, "J"), (1201, "K"), (3200, "K")],
 )  # fmt: skip
 def test_code_letters_at_level_two(lot: int, letter: str) -> None:
     """ISO 2859-1 table 1, printed."""
@@ -29,13 +35,16 @@ def test_code_letters_of_the_special_levels() -> None:
     """ISO 2859-1 table 1 as printed in a national standard and in a chart of the same tables."""
     rows = {120: "BBCDDFG", 400: "BCDEFHJ", 800: "CCEFGJK", 20_000: "CDFHKMN", 600_000: "DEHKNQR"}
     for lot, letters in rows.items():
-        assert "".join(code_letter(lot, level) for level in ("S-1", "S-2", "S-3", "S-4", "I", "II", "III")) == letters
+        assert (
+            "".join(code_letter(lot, level) for level in ("S-1", "S-2", "S-3", "S-4", "I", "II", "III"))
+            == letters
+        )
 
 
 @pytest.mark.parametrize(
     ("lot", "aql", "size", "accept"),
     [
-        (400, 1.0, 50, 1), (1000, 1.0, 80, 2), (1000, 2.5, 80, 5),  # printed with the references (from memory, sure)
+        (400, 1.0, 50, 1), (1000, 1.0, 80, 2), (1000, 2.5, 80, 5),  # from memory, sure
         (400, 2.5, 50, 3), (200, 2.5, 32, 2), (120, 2.5, 20, 1), (1000, 4.0, 80, 7), (1000, 0.65, 80, 1),
         (120, 6.5, 20, 3), (60, 6.5, 13, 2),  # ISO 2859-1 table 2-A
     ],
@@ -184,9 +193,11 @@ def test_a_meter_is_corrected_by_its_own_pairs() -> None:
 def test_density_and_hundred_beans() -> None:
     assert bulk_density(0.5, [345.0, 350.0, 355.0]).value == pytest.approx(700.0)
     assert mass_of_hundred([15.0, 16.0]).value == pytest.approx(15.5)
-    for call in (lambda: bulk_density(0.5, [900.0]), lambda: mass_of_hundred([90.0]), lambda: bulk_density(0.5, [])):
+    for fillings in ([900.0], []):
         with pytest.raises(RangeError):
-            call()
+            bulk_density(0.5, fillings)
+    with pytest.raises(RangeError):
+        mass_of_hundred([90.0])
 
 
 def test_every_cause_is_of_defects_that_schemes_have() -> None:

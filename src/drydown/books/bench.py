@@ -175,7 +175,9 @@ def sample_of(number: int) -> Happening:
     """The taking of a sample by its number; refused when there is none, or when it was taken back."""
     found = Happening.objects.filter(entry_id=number, kind="sample").select_related("lot").first()
     if found is None or found.undone:
-        raise InputError(f"there is no sample {number}.", "bench", "Record 'Sample taken' on the lot's page first.")
+        raise InputError(
+            f"there is no sample {number}.", "bench", "Record 'Sample taken' on the lot's page first."
+        )
     return found
 
 
@@ -253,4 +255,3 @@ def lots_sampled(most: int = 200) -> list[Happening]:
     """Samples that stand, newest first."""
     rows = Happening.objects.filter(kind="sample", undone=False).select_related("lot", "by")
     return list(rows.order_by("-entry_id")[:most])
-

@@ -19,6 +19,7 @@ from django.db import transaction
 
 from drydown.air.normals import generate
 from drydown.air.series import HourlyWeather
+from drydown.books.demobench import sample_lot, taste
 from drydown.books.gate import LETTER, Weighing, owed, receive
 from drydown.books.journal import Who, clock
 from drydown.books.models import Grower, Lot
@@ -87,8 +88,13 @@ def fill(station: Station, now: datetime, by: Any, seed: int = 7) -> int:
                 total += _one_day(season, growers, date)
         for week in range(1, DAYS // 7 + 1):
             season.at(begin + timedelta(days=7 * week, hours=8), partial(_pay_out, season, growers))
+        season.at(local - timedelta(hours=20), partial(_taste, season))
         _run(season)
     return total
+
+
+def _taste(s: _Season, when: datetime) -> None:
+    taste(s.who, when)
 
 
 def _run(s: _Season) -> None:
@@ -225,6 +231,7 @@ def _bag_later(s: _Season, code: str, when: datetime) -> None:
         s.at(when + timedelta(days=6), partial(_hull, s, code, float(s.rng.normal(1.0, 0.01))))
     if fate < 0.35:
         s.at(when + timedelta(days=7), partial(_sort, s, code))
+        s.at(when + timedelta(days=8), partial(_sample, s, code))
     if fate < 0.25:
         s.at(when + timedelta(days=10), partial(_sell, s, code, BUYERS[int(fate * 100) % 2]))
 
@@ -247,6 +254,10 @@ def _hull(s: _Season, code: str, factor: float, when: datetime) -> None:
 
 def _sort(s: _Season, code: str, when: datetime) -> None:
     _step(s, code, "sort", {"rejects_kg": round(_held_kg(code) * 0.04, 1)}, when)
+
+
+def _sample(s: _Season, code: str, when: datetime) -> None:
+    sample_lot(code, s.station, s.who, when)
 
 
 def _sell(s: _Season, code: str, buyer: str, when: datetime) -> None:

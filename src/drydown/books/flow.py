@@ -53,7 +53,9 @@ _ALL = (
     ),
     Step("sort", gettext_noop("Sorted"), Stage.SORTED, ("rejects_kg",), "dust"),
     Step(
-        "sample", gettext_noop("Sample taken"), None,
+        "sample",
+        gettext_noop("Sample taken"),
+        None,
         ("sample_g", "bags_in_lot?", "bags_opened?", "kept_back_g?", "tool?", "drawn_by?", "purpose?"),
     ),
     Step("sell", gettext_noop("Sold"), None, ("buyer", "mass_kg", "price_per_kg", "all_gone?")),

@@ -187,7 +187,9 @@ def snapshot() -> list[Any]:
     for table in (Delivery, Happening, Reading, BenchSheet):
         for row in table.objects.order_by("entry_id").select_related("lot"):
             plain = {k: v for k, v in vars(row).items() if k not in {"_state", "lot_id"}}
-            rows.append((table.__name__, row.lot.code if row.lot else "", sorted(plain.items(), key=lambda kv: kv[0])))
+            rows.append(
+                (table.__name__, row.lot.code if row.lot else "", sorted(plain.items(), key=lambda kv: kv[0]))
+            )
     kin = Descent.objects.order_by("entry_id", "id")
     rows += list(
         kin.values_list(

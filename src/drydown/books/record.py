@@ -22,8 +22,12 @@ class _Record:
         codes = {lot.code, *(edge.parent for edge in ancestors(lot))}
         self.lot, self.station = lot, station
         self.steps = list(Happening.objects.filter(lot__code__in=codes, undone=False).order_by("happened_at"))
-        self.readings = list(Reading.objects.filter(lot__code__in=codes, undone=False).order_by("happened_at"))
-        self.deliveries = list(Delivery.objects.filter(lot__code__in=codes, undone=False).order_by("happened_at"))
+        self.readings = list(
+            Reading.objects.filter(lot__code__in=codes, undone=False).order_by("happened_at")
+        )
+        self.deliveries = list(
+            Delivery.objects.filter(lot__code__in=codes, undone=False).order_by("happened_at")
+        )
 
     def first(self, *kinds: str) -> Happening | None:
         """The first step of some kinds."""
@@ -47,7 +51,11 @@ def _wait(r: _Record) -> str:
     first = r.deliveries[0].happened_at if r.deliveries else None
     until = r.at("pulp") or r.at("spread")
     hours = _hours(first, until)
-    return f"{hours:.0f} h from the first weighing to {'pulping' if r.at('pulp') else 'spreading'}" if hours is not None else ""
+    return (
+        f"{hours:.0f} h from the first weighing to {'pulping' if r.at('pulp') else 'spreading'}"
+        if hours is not None
+        else ""
+    )
 
 
 def _tank(r: _Record) -> str:
@@ -65,12 +73,17 @@ def _share(r: _Record, name: str, words: str) -> str:
         return ""
     mass = sum(net for _v, net in known)
     of = 100 * mass / sum(d.net_g for d in r.deliveries)
-    return f"{words} {sum(v * net for v, net in known) / mass:.0f} % by weight ({of:.0f} % of the fruit was looked at)"
+    mean = sum(v * net for v, net in known) / mass
+    return f"{words} {mean:.0f} % by weight ({of:.0f} % of the fruit was looked at)"
 
 
 def _floats(r: _Record) -> str:
     off = r.first("float")
-    taken = f"{off.details['floaters_kg']:g} kg of lights were taken off" if off and "floaters_kg" in off.details else ""
+    taken = (
+        f"{off.details['floaters_kg']:g} kg of lights were taken off"
+        if off and "floaters_kg" in off.details
+        else ""
+    )
     return "; ".join(filter(None, (taken, _share(r, "float_percent", "floats"))))
 
 
@@ -89,7 +102,9 @@ def _wet(r: _Record) -> str:
 def _nights(r: _Record) -> str:
     end = r.last("bag")
     found = nights_uncovered(r.lot, r.station, end.happened_at) if end else None
-    return f"{found[0]} of the last {found[1]} nights before bagging were uncovered by the log" if found else ""
+    return (
+        f"{found[0]} of the last {found[1]} nights before bagging were uncovered by the log" if found else ""
+    )
 
 
 def _rises(r: _Record) -> str:
@@ -103,7 +118,11 @@ def _rises(r: _Record) -> str:
 
 def _hulled(r: _Record) -> str:
     step = r.last("hull")
-    return f"hulled at {step.details['moisture_percent']:g} % wet basis" if step and "moisture_percent" in step.details else ""
+    return (
+        f"hulled at {step.details['moisture_percent']:g} % wet basis"
+        if step and "moisture_percent" in step.details
+        else ""
+    )
 
 
 def _store(r: _Record) -> str:

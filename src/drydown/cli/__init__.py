@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from drydown.cli import balance, books, carrying, desk, dry, fit, grade, price, station
+from drydown.cli import balance, books, carrying, desk, dry, fit, grade, price, sample, station
 
 __all__ = ["app", "main"]
 
@@ -20,6 +20,8 @@ app.command("dry")(dry.dry_lot)
 app.command("fit")(fit.fit)
 app.command("grade")(grade.grade)
 app.command("schemes")(grade.schemes)
+app.command("draw")(sample.draw)
+app.command("size")(sample.size)
 app.command("price")(price.price)
 app.add_typer(station.app, name="station")
 app.command("serve")(desk.serve)

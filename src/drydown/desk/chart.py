@@ -11,7 +11,7 @@ from django.core.cache import cache
 
 from drydown.outlook.forecast import DryingForecast
 
-__all__ = ["Dot", "charting", "curve_rows", "curve_svg", "curve_words"]
+__all__ = ["Dot", "charting", "curve_rows", "curve_svg", "curve_words", "screens_svg"]
 
 Dot = tuple[datetime, float]
 INK, BAND, RULE = "#1f3a34", "#b9cbb4", "#8a4b1f"
@@ -24,12 +24,17 @@ def curve_svg(found: DryingForecast, dots: Sequence[Dot], key: str) -> str:
     kept = cache.get(name)
     if isinstance(kept, str):
         return kept
-    import vl_convert  # noqa: PLC0415 (loads a renderer; only where a chart is drawn)
-
-    svg: str = vl_convert.vegalite_to_svg(_chart(found, dots).to_dict())
-    svg = svg.replace("<svg ", '<svg role="img" ', 1)
+    svg = _drawn(_chart(found, dots))
     cache.set(name, svg, None)
     return svg
+
+
+def _drawn(chart: Any) -> str:
+    """A chart as SVG text."""
+    import vl_convert  # noqa: PLC0415 (loads a renderer; only where a chart is drawn)
+
+    svg: str = vl_convert.vegalite_to_svg(chart.to_dict())
+    return svg.replace("<svg ", '<svg role="img" ', 1)
 
 
 def _rows(found: DryingForecast, every: int) -> list[dict[str, Any]]:
@@ -109,3 +114,15 @@ def curve_rows(found: DryingForecast) -> list[dict[str, Any]]:
     for row in rows:
         row["time"] = datetime.fromisoformat(row["time"])
     return rows
+
+
+def screens_svg(rows: Sequence[tuple[str, float]]) -> str:
+    """Bars of mass by screen, the coarsest first, with the number beside each."""
+    alt = charting()
+    data = alt.Data(values=[{"screen": name, "share": round(share, 1)} for name, share in rows])
+    base = alt.Chart(data).encode(
+        y=alt.Y("screen:N", sort=None, title="screen"), x=alt.X("share:Q", title="% of the mass")
+    )
+    marks = base.mark_bar(color=INK) + base.mark_text(align="left", dx=4, fontSize=13).encode(text="share:Q")
+    chart = marks.properties(width=300, height=26 * len(rows), background="#fffdf6")
+    return _drawn(chart.configure_axis(labelFontSize=13, titleFontSize=13, gridColor="#e4dfcf"))

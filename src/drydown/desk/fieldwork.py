@@ -126,7 +126,8 @@ def bench_state() -> dict[str, Any]:
     ]  # fmt: skip
     found = [scheme(name) for name in scheme_names()]
     counting = [
-        {"name": s.name, "words": s.words, "sample_g": s.sample_g, "defects": _gravest_first(s)} for s in found
+        {"name": s.name, "words": s.words, "sample_g": s.sample_g, "defects": _gravest_first(s)}
+        for s in found
     ]  # fmt: skip
     return {"samples": samples, "schemes": [c for c in counting if c["defects"]]}
 

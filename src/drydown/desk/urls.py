@@ -7,7 +7,9 @@ from django.urls.converters import IntConverter
 
 from drydown.desk.api.routes import api
 from drydown.desk.views import (
+    bench,
     carrying,
+    drawing,
     entry,
     family,
     field,
@@ -17,7 +19,9 @@ from drydown.desk.views import (
     lot,
     money,
     people,
+    photo,
     setup,
+    tasting,
     yard,
 )
 
@@ -64,6 +68,18 @@ urlpatterns = [
     path("field/", field.field, name="field"),
     path("field/count/", field.count, name="count"),
     path("field/worker.js", field.worker, name="worker"),
+    path("bench/", bench.bench, name="bench"),
+    path("bench/drawing/", drawing.drawing, name="drawing"),
+    path("bench/tasting/", tasting.open_tasting, name="tasting-new"),
+    path("bench/tasting/<number:number>/", tasting.tasting_page, name="tasting"),
+    path("bench/tasting/<number:number>/<number:seat>/", tasting.sheet, name="tasting-sheet"),
+    path("bench/<number:number>/", bench.sample_page, name="sample"),
+    path("bench/<number:number>.pdf", bench.certificate, name="certificate"),
+    path("bench/<number:number>/count/", bench.add_count, name="sample-count"),
+    path("bench/<number:number>/photo/", photo.add_photo, name="sample-photo-add"),
+    path("bench/<number:number>/photo/file/", bench.sample_photo, name="sample-photo"),
+    path("bench/<number:number>/screens.svg", bench.screens, name="sample-screens"),
+    path("bench/<number:number>/sheet/<str:kind>/", bench.add_sheet, name="sample-sheet"),
     path("api/", api.urls),
     path("devices/<number:pk>/close/", people.close_device, name="device-close"),
     path("switch/", people.switch, name="switch"),

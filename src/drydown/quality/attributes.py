@@ -13,7 +13,16 @@ from scipy import stats
 
 from drydown.errors import InputError, RangeError
 
-__all__ = ["AQLS", "LEVELS", "Plan", "Severity", "attribute_plan", "code_letter", "plan_curve", "severity_after"]
+__all__ = [
+    "AQLS",
+    "LEVELS",
+    "Plan",
+    "Severity",
+    "attribute_plan",
+    "code_letter",
+    "plan_curve",
+    "severity_after",
+]
 
 LETTERS = "ABCDEFGHJKLMNPQR"
 SIZES = (2, 3, 5, 8, 13, 20, 32, 50, 80, 125, 200, 315, 500, 800, 1250, 2000)
@@ -79,9 +88,7 @@ def _cell(letter: int, aql: int, tightened: bool) -> int | str:
     return series[step - 3] if step - 3 < len(series) else "up"
 
 
-def attribute_plan(
-    lot_size: int, aql_percent: float, level: str = "II", tightened: bool = False
-) -> Plan:
+def attribute_plan(lot_size: int, aql_percent: float, level: str = "II", tightened: bool = False) -> Plan:
     """The plan for a lot.
 
     Args: lot_size [items]; aql_percent, one of `AQLS` [% nonconforming]; level; tightened.

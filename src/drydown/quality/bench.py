@@ -77,7 +77,7 @@ def calibrate(pairs: Sequence[tuple[float, float]]) -> Calibration:
     if len(pairs) < 3:
         raise RangeError(f"three pairs or more make a calibration, not {len(pairs)}.", "calibration")
     meter, oven = (np.array(column, dtype=float) for column in zip(*pairs, strict=True))
-    if not ((5 <= meter) & (meter <= 60) & (5 <= oven) & (oven <= 60)).all():
+    if not ((meter >= 5) & (meter <= 60) & (oven >= 5) & (oven <= 60)).all():
         raise RangeError("readings must be from 5 to 60 % wet basis.", "calibration")
     if len(pairs) >= 5 and np.ptp(meter) >= 2.0:
         fit = stats.linregress(meter, oven)
@@ -127,7 +127,7 @@ def moisture_figure(
     if "note" in row:
         inputs["note"] = row["note"]
     half = variance**0.5
-    band = Band.STATED if half else Band.EXACT
+    band = Band.INTERVAL_95 if half else Band.EXACT
     source = Source(row["source"], Status.STATED if method == "meter" else Status.PUBLISHED)
     return Figure(mean, "% wb", mean - half, mean + half, band, "mean of the replicates", inputs, (source,))
 
@@ -138,7 +138,7 @@ def _mean_figure(values: Sequence[float], unit: str, rule: str, source: Source, 
     half = 0.0
     if len(found) > 1:
         half = float(stats.t.ppf(0.975, len(found) - 1) * found.std(ddof=1) / len(found) ** 0.5)
-    band = Band.STATED if half else Band.EXACT
+    band = Band.INTERVAL_95 if half else Band.EXACT
     return Figure(mean, unit, mean - half, mean + half, band, rule, inputs, (source,))
 
 
@@ -168,4 +168,6 @@ def mass_of_hundred(masses_g: Sequence[float]) -> Figure:
     if not masses_g or not all(5 <= m <= 60 for m in masses_g):
         raise RangeError("100 beans weigh 5 to 60 g.", "mass of 100 beans")
     source = Source("common practice, no source", Status.COMMON_PRACTICE)
-    return _mean_figure(masses_g, "g", "mean of the counts", source, counts=", ".join(f"{m:g}" for m in masses_g))
+    return _mean_figure(
+        masses_g, "g", "mean of the counts", source, counts=", ".join(f"{m:g}" for m in masses_g)
+    )

@@ -84,23 +84,28 @@ class Tasting:
 
     def check(self, samples: Sequence[str], cups: int) -> None:
         """Refuse marks off the line, unknown words, samples and cups that were not served."""
-        for sample, marks in self.marks.items():
+        for sample in (*self.marks, *self.off):
             if sample not in samples:
                 raise InputError(f"sample {sample} was not served.", self.taster)
+        for marks in self.marks.values():
             for name, mark in marks.items():
-                if name not in attributes():
-                    raise InputError(f"'{name}' is not on the sheet.", self.taster)
-                if not 0.0 <= mark <= SCALE:
-                    raise RangeError(f"{attributes()[name]}: {mark:g} is not from 0 to 10.", self.taster)
+                self._mark(name, mark)
         for sample, by_cup in self.off.items():
-            if sample not in samples:
-                raise InputError(f"sample {sample} was not served.", self.taster)
             for cup, notes in by_cup.items():
                 if not 1 <= cup <= cups:
                     raise RangeError(f"cup {cup} of {sample} was not served.", self.taster)
                 for note, strength in notes.items():
-                    if note not in off_notes() or strength not in {1, 2, 3}:
-                        raise InputError(f"off-note '{note}' of strength {strength} is not on the sheet.", self.taster)
+                    self._note(note, strength)
+
+    def _mark(self, name: str, mark: float) -> None:
+        if name not in attributes():
+            raise InputError(f"'{name}' is not on the sheet.", self.taster)
+        if not 0.0 <= mark <= SCALE:
+            raise RangeError(f"{attributes()[name]}: {mark:g} is not from 0 to 10.", self.taster)
+
+    def _note(self, note: str, strength: int) -> None:
+        if note not in off_notes() or strength not in {1, 2, 3}:
+            raise InputError(f"off-note '{note}' of strength {strength} is not on the sheet.", self.taster)
 
 
 @dataclass(frozen=True, slots=True)

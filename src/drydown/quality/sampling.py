@@ -34,7 +34,9 @@ def rule_words(rule: str) -> str:
 def _rule(rule: str) -> dict[str, Any]:
     found = _data()["rules"].get(rule)
     if found is None:
-        raise InputError(f"sampling rule '{rule}' is not known.", fix=f"One of: {', '.join(sampling_rules())}.")
+        raise InputError(
+            f"sampling rule '{rule}' is not known.", fix=f"One of: {', '.join(sampling_rules())}."
+        )
     return dict(found)
 
 
@@ -73,7 +75,12 @@ def trier(form: str) -> Trier:
     found = _data()["triers"].get(form)
     if found is None:
         raise InputError(f"there is no trier for '{form}'.", fix="green or parchment.")
-    names = {"inner_mm": "inner diameter", "groove_mm": "groove", "tip_mm": "solid tip", "handle_mm": "handle"}
+    names = {
+        "inner_mm": "inner diameter",
+        "groove_mm": "groove",
+        "tip_mm": "solid tip",
+        "handle_mm": "handle",
+    }
     sizes = {words: f"{found[k][0]} to {found[k][1]} mm" for k, words in names.items() if k in found}
     sizes["length"] = f"{found['length_least_mm']} mm or more"
     said = _data()["trier_source"]
@@ -84,8 +91,8 @@ def _bags(rule: dict[str, Any], bags_in_lot: int) -> int:
     """Bags to open: a share of the lot, at least some, never more than there are."""
     if "increments" in rule:
         return min(bags_in_lot, int(rule["increments"]))
-    share = math.ceil(bags_in_lot * rule["draw_percent"] / 100)
-    return min(bags_in_lot, max(share, rule["draw_least"]))
+    share = math.ceil(bags_in_lot * int(rule["draw_percent"]) / 100)
+    return min(bags_in_lot, max(share, int(rule["draw_least"])))
 
 
 def _increments(rule: dict[str, Any], bags: int) -> int:
@@ -124,7 +131,7 @@ def draw_plan(bags_in_lot: int, rule: str) -> Drawing:
     parts = math.ceil(bags_in_lot / found["most_bags_in_lot"]) if "most_bags_in_lot" in found else 1
     if parts > 1:
         remarks.append(
-            f"A lot is at most {found['most_bags_in_lot']} bags: part it into {parts} lots and draw from each."
+            f"A lot is at most {found['most_bags_in_lot']} bags: part it into {parts} lots, draw from each."
         )
     return Drawing(
         rule, found["words"], bags_in_lot, bags, increments, each, increments * each,

@@ -14,7 +14,8 @@ from scipy import stats
 from drydown.errors import InputError
 
 __all__ = [
-    "ShareAbove", "hole_mm", "known_screens", "mean_bean_g", "retained_percent", "share_above", "stack_of", "tables",
+    "ShareAbove", "hole_mm", "known_screens", "mean_bean_g", "retained_percent", "share_above",
+    "sheet_shares", "stack_of", "tables",
 ]  # fmt: skip
 
 
@@ -79,7 +80,9 @@ def known_screens(screens_g: Mapping[str, float], table: str) -> None:
         elif number != "pan":
             hole_mm(number, table)
     if "pan" not in screens_g:
-        raise InputError("the pan is missing.", "screens", "Weigh what fell through all; write 0 for nothing.")
+        raise InputError(
+            "the pan is missing.", "screens", "Weigh what fell through all; write 0 for nothing."
+        )
 
 
 def retained_percent(screens_g: Mapping[str, float], number: str) -> float:
@@ -130,3 +133,20 @@ def share_above(percent: float, sample_g: float, bean_g: float) -> ShareAbove:
     low = 0.0 if k == 0 else float(stats.beta.ppf(0.025, k, beans - k + 1))
     high = 1.0 if k == beans else float(stats.beta.ppf(0.975, k + 1, beans - k))
     return ShareAbove(percent / 100.0, low, high, beans)
+
+
+def sheet_shares(
+    screens_g: Mapping[str, float], sample_g: float, bean_g: float
+) -> list[tuple[str, float, ShareAbove]]:
+    """By screen, the coarsest first: number, percent held, share on it and above with its interval.
+
+    Args: screens_g, mass by screen and "pan" [g]; sample_g [g]; bean_g [g]. Returns: rows.
+    Valid range and source: as `share_above`.
+    """
+    total = sum(screens_g.values())
+    rows = []
+    for number in sorted(screens_g, key=_order, reverse=True):
+        above = retained_percent(screens_g, number)
+        held = 100.0 * screens_g[number] / total if total else 0.0
+        rows.append((number, held, share_above(min(above, 100.0), sample_g, bean_g)))
+    return rows

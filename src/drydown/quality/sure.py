@@ -9,7 +9,7 @@ from fractions import Fraction
 import numpy as np
 from scipy import stats
 
-from drydown.errors import RangeError
+from drydown.errors import InputError, RangeError
 from drydown.figures import Band, Figure, Source, Status
 from drydown.quality.grade import Verdict, tried
 from drydown.quality.sample import Sheet
@@ -103,7 +103,7 @@ def total_figure(verdict: Verdict, dispersion: float = 1.0) -> Figure:
     rule = f"pieces times what each counts, per {mass:g} g"
     own = Source("95 % by the variance of weighted counts", Status.DERIVED)
     return Figure(
-        total, "full defects", max(0.0, total - 1.96 * error), total + 1.96 * error, Band.STATED, rule,
+        total, "full defects", max(0.0, total - 1.96 * error), total + 1.96 * error, Band.INTERVAL_95, rule,
         inputs, (*verdict.sources(), own),
     )  # fmt: skip
 
@@ -159,6 +159,22 @@ class Advice:
     words: str
 
 
+def _known_prices(verdict: Verdict, prices: Mapping[str, float]) -> None:
+    """Refuse prices of grades that the scheme does not have."""
+    names = list(dict.fromkeys([*(t.grade.name.strip() for t in verdict.tried), verdict.scheme.below]))
+    odd = [name for name in prices if name not in names]
+    if odd:
+        raise InputError(f"'{odd[0]}' is not a grade here.", "prices", f"There are: {', '.join(names)}.")
+
+
+def _price(prices: Mapping[str, float], name: str) -> float:
+    if name not in prices:
+        raise InputError(
+            f"'{name}' can come out and has no price.", "prices", "Write a price for it, 0 if none."
+        )
+    return prices[name]
+
+
 def another_sample(
     verdict: Verdict,
     prices: Mapping[str, float],
@@ -173,6 +189,7 @@ def another_sample(
     kg of the lot; dispersion; seed. Returns: `Advice`.
     Valid range: prices for every grade that can come out. Source: own method, 1000 draws.
     """
+    _known_prices(verdict, prices)
     rng = np.random.default_rng(seed)
     counts = dict(verdict.sheet.counts)
     weights = verdict.scheme.weights(dict(verdict.options))
@@ -185,7 +202,7 @@ def another_sample(
         name = _graded(verdict, full, means)
         if name != now:
             changes += 1
-            worth += abs(prices.get(name, 0.0) - prices.get(now, 0.0))
+            worth += abs(_price(prices, name) - _price(prices, now))
     change, worth = changes / 1000, worth / 1000
     good = worth > cost_per_kg
     words = (

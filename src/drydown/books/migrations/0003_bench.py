@@ -6,28 +6,66 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('books', '0002_rules'),
+        ("books", "0002_rules"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='BenchSheet',
+            name="BenchSheet",
             fields=[
-                ('entry', models.OneToOneField(on_delete=django.db.models.deletion.DO_NOTHING, primary_key=True, serialize=False, to='books.entry')),
-                ('happened_at', models.DateTimeField()),
-                ('undone', models.BooleanField(default=False)),
-                ('sample_no', models.PositiveBigIntegerField(db_index=True, null=True)),
-                ('session_no', models.PositiveBigIntegerField(db_index=True, null=True)),
-                ('kind', models.CharField(choices=[('count', 'defects counted'), ('screens', 'sieved'), ('moisture', 'moisture'), ('density', 'density, hundred beans'), ('photo', 'sized by photo'), ('handed', 'handed on'), ('session', 'tasting session opened'), ('tasting', 'tasted')], max_length=8)),
-                ('told', models.JSONField(default=dict)),
-                ('by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('lot', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='sheets', to='books.lot')),
+                (
+                    "entry",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.DO_NOTHING,
+                        primary_key=True,
+                        serialize=False,
+                        to="books.entry",
+                    ),
+                ),
+                ("happened_at", models.DateTimeField()),
+                ("undone", models.BooleanField(default=False)),
+                ("sample_no", models.PositiveBigIntegerField(db_index=True, null=True)),
+                ("session_no", models.PositiveBigIntegerField(db_index=True, null=True)),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("count", "defects counted"),
+                            ("screens", "sieved"),
+                            ("moisture", "moisture"),
+                            ("density", "density, hundred beans"),
+                            ("photo", "sized by photo"),
+                            ("handed", "handed on"),
+                            ("session", "tasting session opened"),
+                            ("tasting", "tasted"),
+                        ],
+                        max_length=8,
+                    ),
+                ),
+                ("told", models.JSONField(default=dict)),
+                (
+                    "by",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "lot",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="sheets",
+                        to="books.lot",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['happened_at', 'entry_id'],
+                "ordering": ["happened_at", "entry_id"],
             },
         ),
     ]

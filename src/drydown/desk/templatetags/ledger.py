@@ -9,7 +9,7 @@ from django import template
 from drydown.books.numbers import coin_text
 from drydown.figures import Figure, weakest
 
-__all__ = ["coin", "kg", "known", "labelled", "minus", "span", "value", "whole"]
+__all__ = ["coin", "kg", "known", "labelled", "minus", "percent", "span", "value", "whole"]
 
 register = template.Library()
 _DIGITS = {"kg green per kg fruit": 3, "C": 0, "h": 0, "L": 0, "kg": 1, "days": 1}
@@ -62,6 +62,12 @@ def coin(minor: int, decimals: int) -> str:
 def minus(number: int) -> int:
     """The number with the other sign."""
     return -number
+
+
+@register.filter
+def percent(share: float) -> str:
+    """A share as percent, one digit."""
+    return f"{100 * share:.1f} %"
 
 
 @register.filter

@@ -70,6 +70,7 @@ def _page(
         "reading_form": reading_form or ReadingForm(),
         "way": _way(lot, station, may_here(request, "lots.sales")),
         "deliveries": deliveries,
+        "samples": lot.happenings.filter(kind="sample", undone=False),
         "money": station.money,
         "books": book_view(lot, station.money),
         "above": ancestors(lot),
@@ -162,7 +163,8 @@ def _way(lot: Lot, station: Station, sales: bool) -> list[dict[str, Any]]:
 _UNITS = {
     "floaters_kg": "kg lights", "mass_kg": "kg", "load_kg_m2": "kg/m2", "green_kg": "kg green",
     "husk_kg": "kg husk", "rejects_kg": "kg rejects", "moisture_percent": "% wb", "ph": "pH",
-    "tank_c": "C", "air_c": "C", "rh_percent": "% RH", "sample_g": "g", "bags_in_lot": "bags in the lot", "bags_opened": "bags opened",
+    "tank_c": "C", "air_c": "C", "rh_percent": "% RH", "sample_g": "g", "bags_in_lot": "bags in the lot",
+    "bags_opened": "bags opened",
     "kept_back_g": "g kept back", "price_per_kg": "per kg",
 }  # fmt: skip
 

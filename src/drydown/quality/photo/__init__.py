@@ -5,4 +5,13 @@ from drydown.quality.photo.measure import Photo, measure_photo
 from drydown.quality.photo.picture import read_picture
 from drydown.quality.photo.sizes import ColourSummary, PhotoScreens, colour_summary, photo_screens
 
-__all__ = ["Bean", "ColourSummary", "Photo", "PhotoScreens", "colour_summary", "measure_photo", "photo_screens", "read_picture"]
+__all__ = [
+    "Bean",
+    "ColourSummary",
+    "Photo",
+    "PhotoScreens",
+    "colour_summary",
+    "measure_photo",
+    "photo_screens",
+    "read_picture",
+]

@@ -56,8 +56,12 @@ def axes_of(points: NDArray[np.float64]) -> tuple[float, float, float, float, fl
     radius = np.hypot(along[:, 0] / long, along[:, 1] / short)
     away = np.abs(radius - 1.0) * np.hypot(along[:, 0], along[:, 1]) / np.maximum(radius, 1e-9)
     rms = float(np.sqrt(np.mean(away**2)))
-    return 2 * long * scale, 2 * short * scale, float(x * scale + middle[0]), float(y * scale + middle[1]), (
-        rms / (2 * short)
+    return (
+        2 * long * scale,
+        2 * short * scale,
+        float(x * scale + middle[0]),
+        float(y * scale + middle[1]),
+        (rms / (2 * short)),
     )
 
 
@@ -137,7 +141,7 @@ def measure_beans(
 def _colour(
     picture: Picture, sheet: Sheet, labels: NDArray[np.int32], number: int, found: tuple[slice, slice]
 ) -> tuple[float, float, float]:
-    """Middle colour of a bean against its sheet taken as neutral, CIELAB with the sheet at L = 100 or below."""
+    """Middle colour of a bean in CIELAB, its sheet taken as neutral."""
     inside = ndimage.binary_erosion(labels[found] == number, iterations=2)
     if not inside.any():
         inside = labels[found] == number

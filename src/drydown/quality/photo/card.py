@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -127,7 +128,7 @@ def _not_found() -> InputError:
     )  # fmt: skip
 
 
-def _candidates(labels: NDArray[np.int32]) -> list[measure._regionprops.RegionProperties]:
+def _candidates(labels: NDArray[np.int32]) -> list[Any]:
     """Large, filled, four-sided things, the largest first."""
     things = measure.regionprops(labels)
     areas = [t.area for t in things]

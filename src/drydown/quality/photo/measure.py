@@ -159,11 +159,11 @@ def measure_photo(picture: Picture) -> Photo:
 
 def _without_edge(labels: NDArray[np.int32], card: int) -> tuple[NDArray[np.int32], int]:
     """Drop what the picture's edge cuts."""
-    ring = np.concatenate([labels[:2].ravel(), labels[-2:].ravel(), labels[:, :2].ravel(), labels[:, -2:].ravel()])
+    ring = np.concatenate(
+        [labels[:2].ravel(), labels[-2:].ravel(), labels[:, :2].ravel(), labels[:, -2:].ravel()]
+    )
     cut = set(np.unique(ring).tolist()) - {0, card}
     made = labels.copy()
     if cut:
         made[np.isin(made, list(cut))] = 0
     return made, len(cut)
-
-

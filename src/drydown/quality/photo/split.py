@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
-from skimage import measure, morphology, segmentation
+from skimage import measure, segmentation
+from skimage.morphology import convex_hull_image, h_maxima
 
 __all__ = ["labelled", "split_clumps"]
 
@@ -25,12 +26,12 @@ def labelled(mask: NDArray[np.bool_], least_px: int) -> Labels:
     small = areas < least_px
     small[0] = False
     labels[small[labels]] = 0
-    found, _, _ = segmentation.relabel_sequential(labels)
-    return found.astype(np.int32)
+    found: Labels = segmentation.relabel_sequential(labels)[0].astype(np.int32)
+    return found
 
 
 def _solid(mask: NDArray[np.bool_]) -> float:
-    hull = morphology.convex_hull_image(mask)
+    hull = convex_hull_image(mask)
     return float(mask.sum()) / float(hull.sum())
 
 
@@ -38,7 +39,7 @@ def _cut(mask: NDArray[np.bool_], depth: float) -> Labels:
     """Watershed of the distance to the edge, with one basin for each peak that stands out by `depth`."""
     far = ndimage.distance_transform_edt(mask)
     far = ndimage.gaussian_filter(far, 0.04 * float(far.max()))
-    peaks = measure.label(morphology.h_maxima(far, depth * float(far.max())))
+    peaks = measure.label(h_maxima(far, depth * float(far.max())))
     made: Labels = segmentation.watershed(-far, peaks, mask=mask).astype(np.int32)
     return made
 

@@ -4,19 +4,30 @@
   const $ = (id) => document.getElementById(id);
   const text = JSON.parse($("count-words").textContent);
   const DRAFT = "count-draft";
-  const fresh = () => ({ sample: "", scheme: "", mass: "", quakers: "", clean: false, counts: {}, taps: [] });
+  const fresh = () => ({
+    key: Outbox.newKey(), turn: 0, sample: "", scheme: "", mass: "", quakers: "", clean: false, counts: {}, taps: [],
+  });
   let bench = null, station = "", person = "", draft = fresh(), step = 1;
   const say = (words, bad) => {
     $("said").textContent = words;
     $("said").className = bad ? "error toast" : "done toast";
   };
   const rules = () => bench && bench.schemes.find((s) => s.name === draft.scheme);
-  // Drafts are written one after the other, so that an older one never lands on a newer one.
+  // Every tap is written twice: at once to what survives a reload, then to what survives an empty
+  // battery, one after the other, so that an older draft never lands on a newer one.
   let writing = Promise.resolve();
   const keep = () => {
-    const now = JSON.parse(JSON.stringify(draft));
-    writing = writing.then(() => Outbox.keepFact(DRAFT, now)).catch((e) => say(String(e), true));
-    return writing;
+    draft.turn += 1;
+    const text = JSON.stringify(draft);
+    try { localStorage.setItem(DRAFT, text); } catch { /* the other copy is kept all the same */ }
+    writing = writing.then(() => Outbox.keepFact(DRAFT, JSON.parse(text))).catch((e) => say(String(e), true));
+  };
+  const recall = async () => {
+    let quick = null;
+    try { quick = JSON.parse(localStorage.getItem(DRAFT)); } catch { /* none, or broken */ }
+    const slow = await Outbox.fact(DRAFT);
+    const newest = [quick, slow].filter(Boolean).sort((a, b) => b.turn - a.turn)[0];
+    if (newest) draft = { ...fresh(), ...newest };
   };
   const sum = () => {
     const found = rules();
@@ -109,7 +120,8 @@
     try {
       const made = body();
       await writing;
-      const item = await Outbox.add("count", made, DRAFT);
+      const item = await Outbox.add("count", made, DRAFT, draft.key);
+      try { localStorage.removeItem(DRAFT); } catch { /* its key keeps it from counting twice */ }
       const left = { sample: "", scheme: draft.scheme, mass: draft.mass };
       draft = { ...fresh(), ...left };
       show();
@@ -144,8 +156,7 @@
   }
   addEventListener("online", () => Outbox.send().then(() => document.dispatchEvent(new Event("drydown-outbox"))));
   const start = async () => {
-    const kept = await Outbox.fact(DRAFT);
-    if (kept) draft = { ...fresh(), ...kept };
+    await recall();
     await renew();
     show();
     await Outbox.send();

@@ -28,13 +28,14 @@ const Outbox = (() => {
     return `${h.slice(0, 8)}-${h.slice(8, 12)}-${h.slice(12, 16)}-${h.slice(16, 20)}-${h.slice(20)}`;
   };
   const now = () => new Date().toISOString();
-  // `forget` names a fact, such as a draft, that goes in the same step as the item comes.
-  const add = (kind, body, forget) => run(["items", "facts"], "readwrite", (change, give) => {
+  // `forget` names a fact, such as a draft, that goes in the same step as the item comes; a draft has
+  // its item's key from the start, so that one draft never makes two items.
+  const add = (kind, body, forget, key) => run(["items", "facts"], "readwrite", (change, give) => {
     const facts = change.objectStore("facts");
     facts.get("seq").onsuccess = (event) => {
       const seq = (event.target.result || 0) + 1;
       facts.put(seq, "seq");
-      const item = { key: newKey(), seq, phone_time: now(), kind, body, words: "" };
+      const item = { key: key || newKey(), seq, phone_time: now(), kind, body, words: "" };
       change.objectStore("items").add(item);
       if (forget) facts.delete(forget);
       give(item);
@@ -106,7 +107,7 @@ const Outbox = (() => {
   };
   const giveUp = (key, reason) => alone(() => swap(key, reason));
   const count = async () => (await all()).length;
-  return { add, all, count, fact, keepFact, giveUp, plain, raiseSeq, send, now };
+  return { add, all, count, fact, keepFact, giveUp, newKey, plain, raiseSeq, send, now };
 })();
 const showWaiting = async () => {
   const spot = document.getElementById("waiting");

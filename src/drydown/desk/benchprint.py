@@ -1,0 +1,98 @@
+"""A sample's certificate: what was drawn, measured, counted, and which limits it keeps."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from django.conf import settings
+
+from drydown.books.models import BenchSheet
+from drydown.desk.benchview import BenchView, Graded
+from drydown.desk.prints import pdf
+from drydown.figures import Figure
+from drydown.station.model import Station
+
+__all__ = ["certificate_pdf"]
+
+KEPT = {True: "kept", False: "missed", None: "open"}
+
+
+def _figure(name: str, found: Figure) -> list[str]:
+    return [name.replace("_", " "), found.text(), "; ".join(f"{k}: {v}" for k, v in found.inputs.items())]
+
+
+def _grade(found: Graded | None) -> dict[str, Any] | None:
+    if found is None:
+        return None
+    verdict = found.verdict
+    rules = verdict.scheme
+    counts = [
+        [rules.defect(code).words, str(n), f"{float(verdict.counted.get(code, 0)):g}"]
+        for code, n in verdict.sheet.counts.items() if n
+    ]  # fmt: skip
+    notes = [f"Sources differ on {k}: taken as '{v}'." for k, v in verdict.options.items()]
+    for better in verdict.possible:
+        lacks = ", ".join(m.words for m in better.open)
+        notes.append(f"'{better.grade.name.strip()}' stays open: the sheet lacks {lacks}.")
+    return {
+        "scheme": rules.words, "grade": verdict.words, "limits_of": found.best.grade.name.strip(),
+        "total": found.total.text() + " (95 %)" if found.total else "", "counts": counts,
+        "limits": [[m.words, m.found, m.allowed, KEPT[m.kept]] for m in found.best.limits],
+        "chances": [[name, f"{100 * p:.0f} %"] for name, p in found.chances.items()],
+        "notes": [n for n in (*notes, rules.rounding_note, *rules.notes) if n],
+        "sources": [f"{s.text} ({s.status})" for s in verdict.sources()],
+    }  # fmt: skip
+
+
+def _drawn(view: BenchView) -> list[list[str]]:
+    told = view.sample.details
+    names = {
+        "sample_g": ("taken", "g"), "bags_in_lot": ("bags in the lot", ""),
+        "bags_opened": ("bags opened", ""),
+        "kept_back_g": ("kept back", "g"), "tool": ("drawn with", ""), "drawn_by": ("drawn by", ""),
+        "purpose": ("for", ""),
+    }  # fmt: skip
+    rows = []
+    for key, (name, unit) in names.items():
+        if key in told:
+            value = f"{told[key]:g}" if isinstance(told[key], int | float) else str(told[key])
+            rows.append([name, f"{value} {unit}".strip()])
+    return rows
+
+
+def _time(at: datetime, zone: Any) -> str:
+    return f"{at.astimezone(zone):%d %b %Y %H:%M}"
+
+
+def _hands(view: BenchView, zone: Any) -> list[list[str]]:
+    return [
+        [_time(s.happened_at, zone), *(str(s.told[k]) for k in ("part", "mass_g", "to", "mark"))]
+        for s in view.sheets
+        if s.kind == BenchSheet.Kind.HANDED and not s.undone
+    ]
+
+
+def certificate_pdf(view: BenchView, station: Station, now: datetime) -> bytes:
+    """The certificate of a sample as PDF, with the seal of the last entry it rests on.
+
+    Args: view; station; now, aware. Returns: the PDF's bytes.
+    """
+    sample, zone = view.sample, station.place.site().zone
+    standing = [s for s in view.sheets if not s.undone]
+    last = standing[-1].entry if standing else sample.entry
+    data = {
+        "demo": bool(settings.DEMO), "place": station.place.name, "number": sample.entry_id,
+        "at": _time(sample.happened_at, zone), "printed": _time(now, zone),
+        "lot": sample.lot.code, "species": sample.lot.species, "route": sample.lot.route_words(),
+        "drawn": _drawn(view), "hands": _hands(view, zone),
+        "figures": [_figure(k, f) for k, f in view.figures.items()],
+        "screens": [
+            [name, f"{held:.1f} %", f"{100 * s.share:.1f} % ({100 * s.low:.1f} to {100 * s.high:.1f})"]
+            for name, held, s in view.screens
+        ],
+        "screens_by": view.screens_by, "grade": _grade(view.graded),
+        "photo": [[r.number, str(r.beans), f"{100 * r.by_mass:.1f} %"] for r in view.photo_rows if r.beans],
+        "seal": last.seal.digest, "entry": last.number,
+    }  # fmt: skip
+    return pdf("certificate", data)

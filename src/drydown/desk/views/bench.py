@@ -1,0 +1,188 @@
+"""The bench: samples, their sheets, the grade, the certificate."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import FileResponse, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods, require_safe
+
+from drydown.books.bench import lots_sampled, record_sheet, sample_of
+from drydown.books.models import BenchSheet, Happening
+from drydown.books.photos import photo_file
+from drydown.desk.benchprint import certificate_pdf
+from drydown.desk.benchview import BenchView, bench_view, sheet_words
+from drydown.desk.chart import screens_svg
+from drydown.desk.context import need_station
+from drydown.desk.people import guarded, who
+from drydown.desk.views.benchforms import CountForm, PhotoForm, sheet_forms
+from drydown.desk.views.forms import Keyed
+from drydown.desk.views.problem import answered
+from drydown.errors import InputError
+from drydown.outlook.rules import cautions
+from drydown.quality.scheme import Scheme, scheme, scheme_names
+
+__all__ = ["add_count", "add_sheet", "bench", "certificate", "sample_page", "sample_photo", "screens"]
+
+
+@require_safe
+@answered
+@guarded("samples.taken")
+def bench(request: HttpRequest) -> HttpResponse:
+    """Samples, newest first, and tasting sessions."""
+    rows = lots_sampled()
+    done: dict[int, set[str]] = {}
+    for number, kind in BenchSheet.objects.filter(
+        sample_no__in=[h.entry_id for h in rows], undone=False
+    ).values_list("sample_no", "kind"):
+        done.setdefault(number or 0, set()).add(kind)
+    kinds = dict(BenchSheet.Kind.choices)
+    samples = [(h, [kinds[k] for k in kinds if k in done.get(h.entry_id, set())]) for h in rows]
+    sessions = BenchSheet.objects.filter(kind="session", undone=False).order_by("-entry_id")[:50]
+    return render(request, "desk/bench.html", {"samples": samples, "sessions": sessions})
+
+
+def _named(request: HttpRequest, sample: Happening) -> str:
+    """The scheme asked for, else that of the last count."""
+    asked = request.GET.get("scheme") or request.POST.get("scheme", "")
+    if asked:
+        return asked if asked in scheme_names() else ""
+    last = BenchSheet.objects.filter(sample_no=sample.entry_id, kind="count", undone=False).last()
+    return str(last.told["scheme"]) if last else ""
+
+
+def _choices(request: HttpRequest, rules: Scheme | None) -> dict[str, str]:
+    """Where sources differ: what was chosen on the page."""
+    if rules is None:
+        return {}
+    asked = {o.name: request.GET.get(f"option {o.name}", "") for o in rules.options}
+    return {name: choice for name, choice in asked.items() if choice}
+
+
+@require_safe
+@answered
+@guarded("samples.taken")
+def sample_page(request: HttpRequest, number: int) -> HttpResponse:
+    """One sample: chain of hands, sheets, figures, grade."""
+    return _page(request, sample_of(number))
+
+
+def _page(request: HttpRequest, sample: Happening, bound: tuple[str, Keyed] | None = None) -> HttpResponse:
+    name, prices = _named(request, sample), request.GET.get("prices", "")[:500]
+    rules = scheme(name) if name else None
+    view = bench_view(sample, need_station(), name, _choices(request, rules), prices)
+    kinds = dict(BenchSheet.Kind.choices)
+    made = {kind: form(auto_id=f"id_{kind}_%s") for kind, form in sheet_forms().items()}
+    forms: dict[str, Keyed] = {**made, "photo": PhotoForm(auto_id="id_photo_%s")}
+    if bound and bound[0] != "count":
+        forms[bound[0]] = bound[1]
+    count = (
+        bound[1]
+        if bound and bound[0] == "count"
+        else CountForm(rules, auto_id="id_count_%s")
+        if rules
+        else None
+    )
+    context = {
+        "view": view, "sample": sample, "lot": sample.lot, "scheme_name": name, "prices": prices,
+        "schemes": [(n, scheme(n).words) for n in scheme_names()], "count_form": count,
+        "forms": [(kind, kinds[kind], form) for kind, form in forms.items()],
+        "bound": bound[1] if bound else None,
+        "bound_kind": bound[0] if bound else "", "rows": [(s, sheet_words(s)) for s in view.sheets],
+        "cautions": cautions("mould"), "options": _shown_options(view),
+    }  # fmt: skip
+    return render(request, "desk/sample.html", context, status=400 if bound else 200)
+
+
+def _shown_options(view: BenchView) -> list[tuple[str, str, list[str]]]:
+    """Options of the scheme: name, what is chosen, the choices."""
+    if view.graded is None:
+        return []
+    found = view.graded.verdict
+    return [(o.name, found.options[o.name], list(o.choices)) for o in found.scheme.options]
+
+
+@require_http_methods(["POST"])
+@answered
+@guarded("samples.taken")
+def add_sheet(request: HttpRequest, number: int, kind: str) -> HttpResponse:
+    """Keep a typed sheet of a sample."""
+    sample = sample_of(number)
+    known = sheet_forms()
+    if kind not in known:
+        raise InputError(f"'{kind}' is not a sheet that is typed here.", "bench")
+    return _keep(request, sample, kind, known[kind](request.POST, auto_id=f"id_{kind}_%s"))
+
+
+@require_http_methods(["POST"])
+@answered
+@guarded("samples.taken")
+def add_count(request: HttpRequest, number: int) -> HttpResponse:
+    """Keep a typed count."""
+    sample = sample_of(number)
+    name = request.POST.get("scheme", "")
+    if name not in scheme_names():
+        raise InputError("no scheme was chosen.", "count")
+    return _keep(request, sample, "count", CountForm(scheme(name), request.POST, auto_id="id_count_%s"))
+
+
+def _keep(request: HttpRequest, sample: Happening, kind: str, form: Any) -> HttpResponse:
+    if form.is_valid():
+        try:
+            data = form.cleaned_data
+            record_sheet(kind, form.told(), data["key"], form.stated(), who(request), sample=sample.entry_id)
+        except InputError as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, _("Recorded: %s.") % dict(BenchSheet.Kind.choices)[kind])
+            return redirect("sample", number=sample.entry_id)
+    return _page(request, sample, (kind, form))
+
+
+@require_safe
+@answered
+@guarded("samples.taken")
+def screens(request: HttpRequest, number: int) -> HttpResponse:
+    """Shares by screen as a picture; of the photo when asked."""
+    view = bench_view(sample_of(number), need_station())
+    if request.GET.get("by") == "photo":
+        rows = [(r.number, 100 * r.by_mass) for r in view.photo_rows]
+    else:
+        rows = [(name, percent) for name, percent, _share in view.screens]
+    if not rows:
+        raise InputError("nothing was sieved.", f"sample {number}")
+    response = HttpResponse(screens_svg(rows), content_type="image/svg+xml")
+    response.headers["Content-Security-Policy"] = "default-src 'none'; style-src 'unsafe-inline'"
+    return response
+
+
+@require_safe
+@answered
+@guarded("samples.taken")
+def sample_photo(request: HttpRequest, number: int) -> Any:  # noqa: ARG001
+    """The photo a sample was sized by."""
+    view = bench_view(sample_of(number), need_station())
+    file = photo_file(str(view.photo.told["photo"])) if view.photo else None
+    if file is None:
+        raise InputError("has no photo.", f"sample {number}")
+    kind = "image/png" if file.suffix == ".png" else "image/jpeg"
+    return FileResponse(file.open("rb"), content_type=kind)
+
+
+@require_safe
+@answered
+@guarded("samples.taken")
+def certificate(request: HttpRequest, number: int) -> HttpResponse:
+    """The sample's certificate to print."""
+    sample = sample_of(number)
+    name, station = _named(request, sample), need_station()
+    rules = scheme(name) if name else None
+    view = bench_view(sample, station, name, _choices(request, rules))
+    content = certificate_pdf(view, station, timezone.now())
+    response = HttpResponse(content, content_type="application/pdf")
+    response.headers["Content-Disposition"] = f'inline; filename="sample-{number}.pdf"'
+    return response

@@ -1,0 +1,318 @@
+"""The bench through its pages: a sample's sheets, grade, causes, certificate, photo, tasting."""
+
+from __future__ import annotations
+
+import json
+import uuid
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from tests.desk.test_desk import step, weigh
+from tests.quality.scenes import scene
+
+if TYPE_CHECKING:
+    from django.test import Client
+
+
+def stored_lot(client: Client, **change: str) -> str:
+    """A natural lot that is dry, bagged and hulled; returns its code."""
+    from drydown.books.models import Lot
+
+    assert weigh(client, route="natural", floats="6", **change).status_code == 302
+    code = str(Lot.objects.order_by("-id")[0].code)
+    for kind, more in (
+        ("float", {"floaters_kg": "4"}), ("spread", {"bed": "Upper beds", "load_kg_m2": "20"}),
+        ("bag", {"mass_kg": "30"}),
+        ("hull", {"green_kg": "16", "husk_kg": "13", "moisture_percent": "9.1"}),
+    ):  # fmt: skip
+        answer = step(client, code, kind, **more)
+        assert answer.status_code == 302, answer.content.decode()
+    return code
+
+
+def take_sample(client: Client, code: str, **more: str) -> int:
+    """Record a sample of 600 g; returns its number."""
+    from drydown.books.models import Happening
+
+    told = {"sample_g": "600", "bags_in_lot": "20", "bags_opened": "10", "kept_back_g": "300", **more}
+    answer = step(client, code, "sample", **told)
+    assert answer.status_code == 302, answer.content.decode()
+    return int(Happening.objects.filter(kind="sample").latest("entry_id").entry_id)
+
+
+def send(client: Client, sample: int, kind: str, **fields: str) -> Any:
+    """Send a sheet's form."""
+    where = f"/bench/{sample}/count/" if kind == "count" else f"/bench/{sample}/sheet/{kind}/"
+    return client.post(where, {"key": str(uuid.uuid4()), "at": "", **fields})
+
+
+ROUND = {"sieve": "round", "table": "iso", "taken_g": "300"}
+
+
+@pytest.fixture
+def sample(client: Client) -> int:
+    """A sample of a hulled lot."""
+    return take_sample(client, stored_lot(client))
+
+
+def test_a_sample_from_drawing_to_certificate(client: Client, sample: int) -> None:
+    assert send(client, sample, "moisture", method="meter", meter="meter 2", replicates="10,4; 10.6",
+                pairs="10 10.5; 11 11.5; 12 12.5").status_code == 302  # fmt: skip
+    assert send(client, sample, "screens", sieve="round", table="iso", taken_g="300",
+                screens="17 210; 15 80; pan 9", peaberry_g="12").status_code == 302  # fmt: skip
+    assert (
+        send(client, sample, "density", volume_l="0.5", masses_g="352; 349", hundred_g="15.2").status_code
+        == 302
+    )
+    assert (
+        send(
+            client, sample, "handed", part="counter-test", mass_g="300", to="port bench", mark="S-7"
+        ).status_code
+        == 302
+    )
+    assert send(client, sample, "count", scheme="sni-2008", sample_g="300", n_black="5", n_part_black="8",
+                n_broken="20", n_stone_large="1").status_code == 302  # fmt: skip
+    page = client.get(f"/bench/{sample}/").content.decode()
+    assert "18.0 full defects" in page  # 5 + 4 + 4 + 5, printed with the scheme's references
+    assert "Grade: 2" in page
+    assert "11.0 % wb" in page  # the meter's own pairs add half a point
+    assert "hulled at 9.1 % wet basis" in page  # broken beans, and the record beside them
+    assert "huller gap or over-dry" in page
+    assert "Peaberries: 4.0 % m/m" in page
+    assert "10 of 20 bags opened" in " ".join(page.split())
+    assert client.get(f"/bench/{sample}/screens.svg")["Content-Type"] == "image/svg+xml"
+    answer = client.get(f"/bench/{sample}.pdf?scheme=sni-2008")
+    assert answer.content.startswith(b"%PDF")
+    assert f"sample-{sample}.pdf" in answer["Content-Disposition"]
+    listed = client.get("/bench/").content.decode()
+    assert "defects counted, sieved, moisture" in listed
+    worth = client.get(
+        f"/bench/{sample}/?scheme=sni-2008&prices=1=6.0;2=5.2;3=4.9;4=4,5;5=3;6=2"
+    ).content.decode()
+    assert "A second sample would change the grade" in worth
+    for prices, says in (
+        ("9=1", "is not a grade here"),
+        ("1=6", "has no price"),
+        ("x", "is not grade = price"),
+    ):
+        answer = client.get(f"/bench/{sample}/?scheme=sni-2008&prices={prices}")
+        assert answer.status_code == 200
+        assert says in answer.content.decode().replace("&#x27;", "'")
+
+
+def test_sieved_mass_stands_for_the_counted_mass(client: Client, sample: int) -> None:
+    """100 g on the sieves and 300 g counted are one sample: shares hold, nothing fails to add up."""
+    send(client, sample, "screens", sieve="round", table="iso", taken_g="100", screens="17 70; 15 27; pan 3")
+    send(client, sample, "count", scheme="us-older", sample_g="300", n_full_black="0")
+    page = client.get(f"/bench/{sample}/?scheme=us-older")
+    assert page.status_code == 200
+    assert "97" in page.content.decode()
+
+
+@pytest.mark.parametrize(
+    ("kind", "fields", "says"),
+    [
+        ("count", {"scheme": "sni-2008", "sample_g": "300", "n_black": "-3"}, "not a number"),
+        ("count", {"scheme": "sni-2008", "sample_g": "300", "n_black": "2.5"}, "whole numbers"),
+        ("count", {"scheme": "sni-2008", "sample_g": ""}, "required"),
+        ("count", {"scheme": "none such", "sample_g": "300"}, "no scheme"),
+        ("screens", {**ROUND, "screens": "17 210; pan 10"}, "more than 2 % off"),
+        ("screens", {**ROUND, "screens": "13 290; pan 10"}, "not a screen"),
+        ("screens", {**ROUND, "screens": "17 300"}, "at least 2 items"),
+        ("screens", {**ROUND, "screens": "17 200; 16 100"}, "pan is missing"),
+        ("screens", {**ROUND, "sieve": "slotted", "screens": "45 290; pan 10"}, "2 to 10 mm"),
+        ("screens", {**ROUND, "screens": "17 a"}, "not a number"),
+        ("screens", {**ROUND, "screens": "17 100; 17 200"}, "stands twice"),
+        ("moisture", {"method": "meter", "replicates": "110"}, "less than or equal to 60"),
+        ("moisture", {"method": "", "replicates": "11"}, "required"),
+        ("moisture", {"method": "meter", "replicates": "eleven"}, "not a number"),
+        ("density", {"volume_l": "0.5"}, "vessel"),
+        ("density", {}, "nothing was measured"),
+        ("handed", {"part": "a", "mass_g": "30", "to": ""}, "required"),
+    ],
+)  # fmt: skip
+def test_bad_sheets_are_answered_and_nothing_is_kept(
+    client: Client, sample: int, kind: str, fields: dict[str, str], says: str
+) -> None:
+    from drydown.books.models import BenchSheet
+
+    answer = send(client, sample, kind, **fields)
+    assert answer.status_code == 400
+    assert says in answer.content.decode()
+    assert not BenchSheet.objects.exists()
+
+
+def test_two_schemes_codes_are_not_mixed(client: Client, sample: int) -> None:
+    from drydown.books.bench import record_sheet
+    from drydown.books.journal import Who
+    from drydown.errors import InputError
+
+    told = {"scheme": "france-1966", "sample_g": 300, "counts": {"stone_large": 1}}
+    with pytest.raises(InputError, match="'stone_large' is not a defect of france-1966"):
+        record_sheet("count", told, uuid.uuid4(), None, Who(), sample=sample)
+    with pytest.raises(InputError, match="is a file"):
+        record_sheet("count", told | {"scheme": "/etc/x.toml"}, uuid.uuid4(), None, Who(), sample=sample)
+
+
+def test_a_sheet_sent_twice_is_kept_once_and_can_be_taken_back(client: Client, sample: int) -> None:
+    from drydown.books.models import BenchSheet
+    from drydown.books.verify import verify
+
+    key = str(uuid.uuid4())
+    for _ in range(2):
+        assert send(client, sample, "moisture", key=key, method="meter", replicates="11").status_code == 302
+    kept = BenchSheet.objects.get()
+    held = client.post(f"/journal/{sample}/take-back/", {"reason": "wrong lot", "key": str(uuid.uuid4())})
+    assert "stands on it" in held.content.decode()
+    done = client.post(
+        f"/journal/{kept.entry_id}/take-back/", {"reason": "wrong meter", "key": str(uuid.uuid4())}
+    )
+    assert done.status_code == 302
+    kept.refresh_from_db()
+    assert kept.undone
+    assert "11.0 % wb" not in client.get(f"/bench/{sample}/").content.decode()
+    assert verify(anew=True).good
+
+
+def test_a_sample_that_cannot_be(client: Client) -> None:
+    code = stored_lot(client)
+    more = step(client, code, "sample", sample_g="600", bags_in_lot="5", bags_opened="9")
+    assert "more bags were opened" in more.content.decode()
+    kept = step(client, code, "sample", sample_g="600", kept_back_g="900")
+    assert "more is kept back" in kept.content.decode()
+    assert client.get("/bench/99/").status_code == 400
+
+
+def test_a_photo_is_measured_and_kept(client: Client, sample: int, tmp_path: Path) -> None:
+    from drydown.books.models import BenchSheet
+    from drydown.books.verify import verify
+
+    file = tmp_path / "beans.jpg"
+    file.write_bytes(scene(5).content)
+    with file.open("rb") as photo:
+        sent = {"key": str(uuid.uuid4()), "at": "", "table": "iso", "photo": photo}
+        assert client.post(f"/bench/{sample}/photo/", sent).status_code == 302
+    told = BenchSheet.objects.get().told
+    assert len(told["widths_mm"]) == len(scene(5).beans)
+    page = client.get(f"/bench/{sample}/").content.decode()
+    assert "beans on it and above" in page
+    assert "not held against sieves" in page
+    assert client.get(f"/bench/{sample}/screens.svg?by=photo").status_code == 200
+    shown = client.get(f"/bench/{sample}/photo/file/")
+    assert b"".join(shown.streaming_content).startswith(b"\xff\xd8")  # type: ignore[attr-defined]
+    file.write_bytes(b"\x89PNG\r\n\x1a\n not a picture")
+    with file.open("rb") as photo:
+        answer = client.post(
+            f"/bench/{sample}/photo/", {"key": str(uuid.uuid4()), "table": "iso", "photo": photo}
+        )
+    assert "cannot be read" in answer.content.decode()
+    assert verify(anew=True).good
+
+
+def test_a_tasting_from_codes_to_results(client: Client, sample: int) -> None:
+    from drydown.books.models import BenchSheet
+
+    second = take_sample(client, stored_lot(client, grower="Beno Okkal"))
+    opened = client.post("/bench/tasting/", {
+        "key": str(uuid.uuid4()), "at": "", "name": "Monday", "samples": [str(sample), str(second)],
+        "twice": str(sample), "seats": "3", "cups": "3",
+    })  # fmt: skip
+    assert opened.status_code == 302
+    session = BenchSheet.objects.get(kind="session")
+    assert session.told["samples"] == [sample, second, sample]
+    first, other, again = session.told["codes"]
+    hidden = client.get(opened["Location"]).content.decode()
+    assert first not in hidden  # codes stay closed until all have answered
+    for seat, mark in ((1, "7"), (2, "8,5"), (3, "6")):
+        url = f"/bench/tasting/{session.entry_id}/{seat}/"
+        sheet = client.get(url).content.decode()
+        assert all(code in sheet for code in (first, other, again))
+        sent = {
+            "key": str(uuid.uuid4()), "at": "", "taster": f"taster {seat}", f"m_{first}_acidity": mark,
+            f"m_{other}_acidity": "3", f"m_{again}_acidity": mark, f"o_{other}_2": "mouldy",
+            f"s_{other}_2": "2",
+            f"w_{other}": "dull",
+        }  # fmt: skip
+        assert client.post(url, sent).status_code == 302
+        repeat = client.post(url, sent | {"key": str(uuid.uuid4())})
+        assert "has answered already" in repeat.content.decode()
+    page = client.get(opened["Location"]).content.decode()
+    assert f"{other}</strong>: 1 of 3 cups" in " ".join(page.split())
+    assert "mouldy, musty 3\u00d7" in page
+    assert "agreement W" in page
+    assert "differed by 0.0 points" in " ".join(page.split())
+    assert "dull" in page
+
+
+def test_a_bad_tasting_sheet_is_answered(client: Client, sample: int) -> None:
+    from drydown.books.models import BenchSheet
+
+    second = take_sample(client, stored_lot(client, grower="Beno Okkal"))
+    form = {
+        "key": str(uuid.uuid4()),
+        "at": "",
+        "name": "x",
+        "samples": [str(sample)],
+        "seats": "2",
+        "cups": "3",
+    }
+    assert "2 to 12 samples" in client.post("/bench/tasting/", form).content.decode()
+    form |= {"samples": [str(sample), str(second)]}
+    assert client.post("/bench/tasting/", form).status_code == 302
+    session = BenchSheet.objects.get(kind="session")
+    code, url = session.told["codes"][0], f"/bench/tasting/{session.entry_id}/1/"
+    sent = {"key": str(uuid.uuid4()), "at": "", "taster": "a"}
+    for more, says in (
+        ({}, "nothing is marked"), ({f"m_{code}_acidity": "11"}, "from 0 to 10"),
+        ({f"o_{code}_1": "mouldy"}, "both the off-note"), ({f"m_{code}_acidity": "x"}, "not a number"),
+    ):  # fmt: skip
+        answer = client.post(url, sent | more)
+        assert answer.status_code == 400
+        assert says in answer.content.decode()
+    assert client.get(f"/bench/tasting/{session.entry_id}/9/").status_code == 400
+    assert client.get("/bench/tasting/77/").status_code == 400
+
+
+def test_how_to_draw(client: Client) -> None:
+    page = client.get("/bench/drawing/?bags=320&rule=iso-4072&form=green").content.decode()
+    assert "Open 32 of 320 bags" in " ".join(page.split())
+    assert "23 to 32 mm" in page
+    page = client.get("/bench/drawing/?items=400&aql=1&level=II&history=").content.decode()
+    assert "Look at 50; accept with 1 bad" in " ".join(page.split())
+    tight = client.get("/bench/drawing/?items=400&aql=2.5&level=II&history=nn").content.decode()
+    assert "Tightened inspection" in tight
+    assert client.get("/bench/drawing/?items=1&aql=1&level=II").status_code == 400
+    assert client.get("/bench/drawing/?items=400&aql=1&level=II&history=xyz").status_code == 400
+
+
+def test_what_a_phone_counted_is_kept(client: Client, sample: int) -> None:
+    from drydown.books.bench import sheets_of
+    from drydown.books.people import enrol
+
+    client.post("/devices/", {"name": "bench phone"})
+    del enrol
+    state = json.loads(client.get("/api/field/state").content)
+    assert state["bench"]["samples"][0]["number"] == sample
+    names = {s["name"] for s in state["bench"]["schemes"]}
+    assert {"sni-2008", "us-2018", "france-1966"} <= names
+    us = next(s for s in state["bench"]["schemes"] if s["name"] == "us-2018")
+    assert us["defects"][0]["code"] == "fungus"  # the gravest first
+    told = {"scheme": "us-2018", "sample_g": 350, "counts": {"broken": 12}, "quakers": None}
+    item = {
+        "key": str(uuid.uuid4()), "seq": 1, "phone_time": "2026-11-25T08:00:00+03:00", "kind": "count",
+        "body": {"sample": sample, "told": told, "noted_by": "owner"},
+    }  # fmt: skip
+    box = {"sent_at": "2026-11-25T08:00:01+03:00", "items": [item]}
+    answer = client.post("/api/field/items", json.dumps(box), content_type="application/json")
+    assert json.loads(answer.content)["answers"][0]["outcome"] == "kept"
+    assert sheets_of(sample)[0].told["counts"] == {"broken": 12}
+    bad = item | {
+        "key": str(uuid.uuid4()),
+        "seq": 2,
+        "body": {"sample": sample, "told": told | {"counts": {"x": 1}}},
+    }
+    box["items"] = [bad]
+    answer = client.post("/api/field/items", json.dumps(box), content_type="application/json")
+    assert "not a defect of us-2018" in json.loads(answer.content)["answers"][0]["words"]
