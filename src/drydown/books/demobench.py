@@ -5,6 +5,7 @@ from __future__ import annotations
 import uuid
 import zlib
 from datetime import datetime, timedelta
+from typing import Any
 
 import numpy as np
 
@@ -50,7 +51,7 @@ def sample_lot(code: str, station: Station, who: Who, when: datetime) -> None:
     taken = take_step(lot, "sample", _key(rng), when, who, details, station).happening
     number, minutes = taken.entry_id, timedelta(minutes=20)
     moist = [round(11.0 + float(rng.normal(0, 0.15)), 1) for _ in range(3)]
-    told = {"method": "meter", "meter": "meter 2", "replicates": moist, "pairs": []}
+    told: dict[str, Any] = {"method": "meter", "meter": "meter 2", "replicates": moist, "pairs": []}
     record_sheet("moisture", told, _key(rng), when + minutes, who, sample=number)
     names = LARGE if lot.species == "liberica" else SPREAD
     held = rng.dirichlet(3.0 * np.array([*names.values()], dtype=float)) * 299.0
