@@ -100,12 +100,6 @@ def test_a_count_of_twelve_classes_without_network(browser: Browser, desk: Desk)
     assert page.locator("#sum").inner_text() == "17.2 full defects, 63 pieces"
     for code in codes:
         assert page.locator(f".key[data-code={code}] .big").inner_text() == str(COUNTS[code])
-    finger.tap("#done")
-    page.locator("#waiting", has_text="1 waiting").wait_for()
-    pieces = sum(COUNTS.values())
-    assert finger.taps - pieces < 60, finger.taps
-    assert finger.taps - pieces == 6  # three to set up, one mistake and its undoing, one to finish
-    assert page.evaluate("Outbox.fact('count-draft')") is None
     width = page.evaluate("document.documentElement.scrollWidth")
     assert width <= 390
     sizes = page.evaluate(
@@ -113,6 +107,13 @@ def test_a_count_of_twelve_classes_without_network(browser: Browser, desk: Desk)
         ".map(b => b.getBoundingClientRect().height)"
     )
     assert min(sizes) >= 48
+    finger.tap("#done")
+    page.locator("#waiting", has_text="1 waiting").wait_for()
+    pieces = sum(COUNTS.values())
+    assert finger.taps - pieces < 60, finger.taps
+    assert finger.taps - pieces == 6  # three to set up, one mistake and its undoing, one to finish
+    assert page.evaluate("Outbox.fact('count-draft owner')") is None
+    assert page.evaluate("localStorage.length") == 0
     page.context.set_offline(False)
     page.reload()
     _ready(page)
@@ -150,12 +151,27 @@ def test_ten_at_once_and_nothing_found(browser: Browser, desk: Desk) -> None:
     page.get_by_text("Write the mass").wait_for()
     page.click(".step[data-step='10']")
     page.click(".key[data-code=broken]")
-    page.click(".key[data-code=broken]")
     assert not page.is_checked("#clean")
-    page.click(".step[data-step='1']")
+    page.click(".key[data-code=broken]")  # after a ten the next tap is one again
+    page.click(".step[data-step='10']")
     page.click(".key[data-code=broken]")
+    page.select_option("#scheme", "sni-2008")  # another scheme has a tally of its own, and this one stays
+    assert page.locator("#sum").inner_text() == "0 full defects, 0 pieces"
+    page.select_option("#scheme", "us-2018")
     assert page.locator(".key[data-code=broken] .big").inner_text() == "21"
+    for wrong, says in (
+        ("1.350", "Write the mass"),
+        ("50", "counts a sample of 350"),
+        ("5000", "More was counted"),
+    ):
+        page.fill("#mass", wrong)
+        page.click("#done")
+        page.get_by_text(says).first.wait_for()
     page.fill("#mass", "350")
+    page.check("#clean")
+    page.click("#done")
+    page.get_by_text("no defects is ticked").wait_for()
+    page.uncheck("#clean")
     page.click("#done")
     page.locator("#waiting", has_text="1 waiting").wait_for()
     assert page.evaluate("Outbox.all().then(items => items[0].body.told.counts.broken)") == 21

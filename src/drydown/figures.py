@@ -49,6 +49,7 @@ class Band(StrEnum):
     INTERVAL_90 = "90 % interval"
     INTERVAL_95 = "95 % interval"
     EXACT = "exact"
+    UNKNOWN = "spread not known"
 
 
 @dataclass(frozen=True, slots=True)

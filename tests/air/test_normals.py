@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
@@ -26,6 +26,18 @@ MONTH = MonthNormals(25.0, 13.5, 0.70, 90.0, 12.0, 2.0, 5.2)
 YEAR = tuple(replace(MONTH, rain_mm=60.0 + 10 * m, rain_days=8.0 + m) for m in range(12))
 
 
+def test_a_date_has_one_weather_whatever_the_start_and_the_horizon() -> None:
+    """Two lots a day apart, two horizons, two numbers of members: the same futures on the same dates."""
+    start = datetime(2026, 3, 4, 6, tzinfo=SITE.zone)
+    long, short = generate(SITE, YEAR, start, 480, 6, 9), generate(SITE, YEAR, start, 240, 3, 9)
+    later = generate(SITE, YEAR, start + timedelta(days=1), 240, 6, 9)
+    for name in ("temp_c", "rh", "ghi_wm2", "wind_ms", "rain_mm", "sky_wm2"):
+        whole = getattr(long, name)
+        assert np.array_equal(whole[:3, :240], getattr(short, name))
+        assert np.allclose(whole[:, 24:264], getattr(later, name), atol=2e-3 if name == "temp_c" else 0.5)
+    assert np.allclose(long.rain_mm[:, 24:264], later.rain_mm)
+
+
 def test_residual_constants_were_read_row_by_row() -> None:
     # Stationary covariance and lag-1 covariance of the published matrices (derived); a
     # row/column mix-up fails this.
@@ -38,7 +50,7 @@ def test_residual_constants_were_read_row_by_row() -> None:
 
 
 def test_drawn_residuals_have_that_covariance() -> None:
-    x = residuals(np.random.default_rng(1), 400, 400).reshape(-1, 3)
+    x = residuals(np.random.default_rng(1).standard_normal((400, 420, 3))).reshape(-1, 3)
     expected = solve_discrete_lyapunov(RESIDUAL_A, RESIDUAL_B @ RESIDUAL_B.T)
     assert np.cov(x.T) == pytest.approx(expected, abs=0.02)
 

@@ -63,7 +63,7 @@ CALLS: list[tuple[str, str, str, bool]] = [
     ("get", "/bench/1/", "samples.taken", False),
     ("get", "/bench/1.pdf", "samples.taken", False),
     ("post", "/bench/1/count/", "samples.taken", True),
-    ("get", "/bench/1/photo/", "samples.taken", False),
+    ("get", "/bench/1/photo/", "samples.taken", True),
     ("post", "/bench/1/photo/", "samples.taken", True),
     ("get", "/bench/1/photo/file/", "samples.taken", False),
     ("get", "/bench/1/screens.svg", "samples.taken", False),

@@ -1,4 +1,4 @@
-"""Drawn scenes of beans with known axes: tilt, blur, noise, uneven light, soft shadows, JPEG."""
+"""Drawn scenes of ellipses, eggs and boxy ovals: tilt, blur, noise, uneven light, soft shadow, JPEG."""
 
 from __future__ import annotations
 
@@ -65,23 +65,35 @@ def _gap(one: Array, other: Array) -> float:
 
 
 def _outline(bean: Array, n: int = 60) -> Array:
-    length, width, x, y, turn, egg = bean
+    length, width, x, y, turn, egg, power = bean
     t = np.linspace(0, 2 * np.pi, n, endpoint=False)
-    u, v = length / 2 * np.cos(t), width / 2 * np.sin(t) * (1 + egg * np.cos(t))
+    cos, sin = (np.sign(f) * np.abs(f) ** (2 / power) for f in (np.cos(t), np.sin(t)))
+    u, v = length / 2 * cos, width / 2 * sin * (1 + egg * cos)
     return np.column_stack([x + u * np.cos(turn) - v * np.sin(turn), y + u * np.sin(turn) + v * np.cos(turn)])
 
 
 def _bean(rng: np.random.Generator, x: float, y: float) -> Array:
     width = float(np.clip(rng.normal(6.4, 0.7), 4.6, 8.4))
     return np.array(
-        [width * rng.uniform(1.15, 1.55), width, x, y, rng.uniform(0, np.pi), rng.uniform(-0.15, 0.15)]
+        [
+            width * rng.uniform(1.15, 1.55),
+            width,
+            x,
+            y,
+            rng.uniform(0, np.pi),
+            rng.uniform(-0.15, 0.15),
+            rng.uniform(1.85, 2.5),
+        ]
     )
 
 
-def breadth(bean: Array) -> float:
-    """Greatest width of a bean that is egg-shaped: wider towards one end."""
-    u = np.linspace(-1, 1, 2001)
-    return float(bean[1] * np.max((1 + bean[5] * u) * np.sqrt(1 - u**2)))
+def caliper(bean: Array) -> tuple[float, float]:
+    """Length and least width between parallel lines of a bean, from its own outline."""
+    line = _outline(np.array([*bean[:2], 0.0, 0.0, 0.0, *bean[5:]]), 1440)
+    turns = np.linspace(0, np.pi, 1440, endpoint=False)
+    spans = np.ptp(line @ np.stack([np.cos(turns), np.sin(turns)]), axis=0)
+    least = int(np.argmin(spans))
+    return float(spans[(least + 720) % 1440]), float(spans[least])
 
 
 def _lay(
@@ -143,10 +155,10 @@ def _join(rng, size, card_line, beans, lines, groups) -> None:  # type: ignore[n
 
 def _inside(mm: Array, bean: Array) -> NDArray[np.bool_]:
     """Which points lie in a bean."""
-    length, width, x, y, turn, egg = bean
+    length, width, x, y, turn, egg, power = bean
     u = ((mm[:, 0] - x) * np.cos(turn) + (mm[:, 1] - y) * np.sin(turn)) / (length / 2)
     v = (-(mm[:, 0] - x) * np.sin(turn) + (mm[:, 1] - y) * np.cos(turn)) / (width / 2)
-    found: NDArray[np.bool_] = u**2 + (v / (1 + egg * u)) ** 2 < 1
+    found: NDArray[np.bool_] = np.abs(u) ** power + np.abs(v / (1 + egg * u)) ** power < 1
     return found
 
 
@@ -238,6 +250,6 @@ def scene(
     image.save(file, "JPEG", quality=int(rng.integers(84, 96)))
     numbers = np.bincount(groups)
     return Scene(
-        file.getvalue(), [(b[0], breadth(b), b[2], b[3]) for b in beans],
+        file.getvalue(), [(*caliper(b), b[2], b[3]) for b in beans],
         [bool(numbers[g] > 1) for g in groups], groups, corner, turn,
     )  # fmt: skip

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from drydown.errors import InputError
-from drydown.quality.grade import Verdict, grade_sheet
+from drydown.quality.grade import NO_GRADE, Verdict, grade_sheet
 from drydown.quality.sample import Sheet, parse_sheet
 from drydown.quality.scheme import read_scheme, scheme, scheme_names
 
@@ -216,8 +216,7 @@ def test_ethiopia_and_papua(name: str, unit: str, rows: list[tuple[int, str]]) -
 
 @pytest.mark.parametrize(
     ("screen", "share", "defects", "words"),
-    [("18", 92.0, 7.0, "screen 18"), ("18", 91.9, 7.0, "below screen 12"), ("18", 92.0, 7.1,
-     "below screen 12"),
+    [("18", 92.0, 7.0, "screen 18"), ("18", 91.9, 7.0, NO_GRADE), ("18", 92.0, 7.1, NO_GRADE),
      ("12", 85.0, 15.0, "screen 12"), ("12", 85.0, 15.1, "below screen 12"), ("15", 90.0, 12.0, "screen 15")],
 )  # fmt: skip
 def test_uganda(screen: str, share: float, defects: float, words: str) -> None:
@@ -327,3 +326,18 @@ counts = { black = 2 }
     ):  # fmt: skip
         with pytest.raises(InputError, match=words):
             read_scheme(damage, "own.toml")
+
+
+def test_a_heavier_sample_never_hides_a_bean_that_was_found() -> None:
+    """US 2018: one full black is a primary defect; counted in 360 g it is one still, and not specialty."""
+    for grams in (350, 360, 390):
+        found = graded(
+            "us-2018", sample_g=grams, moisture_percent=11.2, quakers=0, counts={"full_black": 1, "broken": 5}
+        )
+        assert found.words == "not specialty"
+
+
+def test_a_sheet_that_answers_nothing_gets_no_grade() -> None:
+    """Counted by one scheme only: the others give no grade, and not their worst."""
+    for name in ("sni-2008", "us-2018", "france-1966", "philippines-2012", "ethiopia"):
+        assert graded(name, moisture_percent=11.0, species="arabica").words == NO_GRADE

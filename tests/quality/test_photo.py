@@ -136,8 +136,31 @@ def test_ellipse_axes_of_exact_points() -> None:
     for part in (points, points[:120]):
         found = axes_of(part)
         assert found is not None
-        assert found[:4] == pytest.approx((9.0, 6.2, 20.0, 35.0), abs=1e-6)
-        assert found[4] < 1e-6
+        assert (found.length, found.width, found.x, found.y) == pytest.approx(
+            (9.0, 6.2, 20.0, 35.0), abs=1e-6
+        )
+        assert found.off < 1e-6
+
+
+def test_damaged_notes_of_a_camera_do_not_stop_a_photo() -> None:
+    """Bytes of the notes turned at random: the photo is read, or refused in words."""
+    image = Image.open(io.BytesIO(_picture(np.full((420, 420, 3), 180))))
+    exif = Image.Exif()
+    exif[0x0112], exif[0x010F] = 6, "maker"
+    exif.get_ifd(0x8769)[0xA405] = 28
+    file = io.BytesIO()
+    image.save(file, "JPEG", exif=exif)
+    whole = file.getvalue()
+    assert read_picture(whole).focal_35 == 28
+    rng, start = np.random.default_rng(2), whole.index(b"Exif")
+    for _ in range(400):
+        bad = bytearray(whole)
+        for spot in rng.integers(start, start + 120, 4):
+            bad[spot] = rng.integers(256)
+        try:
+            read_picture(bytes(bad))
+        except InputError:
+            continue
 
 
 def test_linear_light_of_known_codes() -> None:

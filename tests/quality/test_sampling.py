@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from itertools import pairwise
 
+import numpy as np
 import pytest
+from scipy import stats
 
 from drydown.errors import DrydownError, InputError, RangeError
 from drydown.quality.attributes import AQLS, attribute_plan, code_letter, plan_curve, severity_after
@@ -19,6 +21,7 @@ from drydown.quality.bench import (
 from drydown.quality.causes import causes, likely_causes
 from drydown.quality.sampling import draw_plan, rule_words, sampling_rules, trier
 from drydown.quality.scheme import scheme, scheme_names
+from drydown.quality.screens import known_screens, renumbered
 
 
 @pytest.mark.parametrize(
@@ -188,6 +191,43 @@ def test_a_meter_is_corrected_by_its_own_pairs() -> None:
         calibrate([(10, 11)])
     with pytest.raises(RangeError, match="slope"):
         calibrate([(9, 9), (10, 15), (11, 21), (12, 27), (13, 33)])
+
+
+@pytest.mark.parametrize(("pairs", "readings"), [(3, 1), (4, 3), (5, 1), (10, 1), (10, 3)])
+def test_the_corrected_moisture_s_interval_covers(pairs: int, readings: int) -> None:
+    """Simulated meters (offset, slope, noise): 95 % intervals hold the oven about 95 times in 100."""
+    rng, held = np.random.default_rng(pairs * 10 + readings), 0
+    for _ in range(1500):
+        oven = rng.uniform(8, 18, pairs)
+        slope = 0.9 if pairs >= 5 else 1.0
+        meter = (oven - 0.6) / slope + rng.normal(0, 0.25, pairs) / slope
+        line = calibrate(list(zip(meter.tolist(), oven.tolist(), strict=True)))
+        truth = float(rng.uniform(10, 16))
+        seen = (truth - 0.6) / slope + rng.normal(0, 0.25, readings) / slope
+        found = moisture_figure(seen.tolist(), "meter", line)
+        held += found.low <= truth <= found.high
+    assert 0.92 < held / 1500 < 0.98
+
+
+def test_one_reading_alone_has_no_interval_and_says_so() -> None:
+    assert moisture_figure([11.2], "meter").band == "spread not known"
+    equal = moisture_figure([11.2, 11.2, 11.2], "meter")
+    assert equal.high - equal.low == pytest.approx(0.1)  # half of the last digit each way, not nothing
+
+
+def test_a_whole_lot_looked_at_has_no_chance() -> None:
+    """Hypergeometric: a sample of every item accepts exactly the lots that are good enough."""
+    assert plan_curve(5, 0, [0.0, 0.2], lot=5) == [1.0, 0.0]
+    assert plan_curve(20, 1, [0.05], lot=100)[0] == pytest.approx(stats.hypergeom.cdf(1, 100, 5, 20))
+
+
+def test_sieves_are_matched_by_their_holes() -> None:
+    """ISO 4150 and n/64 inch: 16 and 12 are one sieve under both; 12½ (5.00) is not 13 (5.16)."""
+    found = renumbered({"16": 50.0, "12.5": 30.0, "12": 15.0, "pan": 5.0}, "iso", "inch64")
+    assert found == {"16": 50.0, "12": 45.0, "pan": 5.0}
+    assert renumbered({"16": 95.0, "pan": 5.0}, "sni", "inch64") == {"pan": 100.0}  # 6.5 mm is no 16/64 inch
+    with pytest.raises(InputError, match="stands twice"):
+        known_screens({"12.5": 10.0, "12½": 10.0, "pan": 0.0}, "iso")
 
 
 def test_density_and_hundred_beans() -> None:

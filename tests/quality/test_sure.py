@@ -7,7 +7,7 @@ import itertools
 import pytest
 from scipy import stats
 
-from drydown.errors import RangeError
+from drydown.errors import InputError, RangeError
 from drydown.quality.grade import grade_sheet
 from drydown.quality.panel import cochran_q, page_trend, rank_panel, serving_order, triangle
 from drydown.quality.sample import Sheet
@@ -194,6 +194,27 @@ def test_serving_orders_are_balanced(n: int) -> None:
     counts = {pair: after.count(pair) for pair in set(after)}
     assert len(set(counts.values())) == 1
     assert len(counts) == n * (n - 1)
+
+
+def test_zeros_that_are_written_change_no_chance() -> None:
+    """A class that was looked for and not found says nearly nothing: written or left out is the same."""
+    rules = scheme("brazil-in8")
+    bare = grade_sheet(Sheet(sample_g=300, counts={"black": 2}, species="arabica"), rules)
+    zeros = {d.code: 0 for d in rules.defects} | {"black": 2}
+    full = grade_sheet(Sheet(sample_g=300, counts=zeros, species="arabica"), rules)
+    assert grade_probabilities(bare) == grade_probabilities(full)
+    assert max(grade_probabilities(full).values()) > 0.5
+
+
+def test_prices_must_fit_the_grades() -> None:
+    rules = scheme("ethiopia")
+    verdict = grade_sheet(Sheet(sample_g=300, counts={"defect": 12}, species="arabica"), rules)
+    for prices, says in (
+        ({"grade 9": 1.0}, "is not a grade here"), ({"grade 1": 6.0}, "has no price"),
+        ({"grade 1": float("nan")}, "zero or more"), ({"grade 1": -1.0}, "zero or more"),
+    ):  # fmt: skip
+        with pytest.raises(InputError, match=says):
+            another_sample(verdict, prices)
 
 
 def test_panels_with_holes_are_refused() -> None:

@@ -6,6 +6,7 @@ line and the column.
 
 from __future__ import annotations
 
+from calendar import isleap
 from datetime import datetime
 from pathlib import Path
 
@@ -50,11 +51,17 @@ def read_epw(path: Path) -> HourlyWeather:
     notes = ["a typical-year file: its months may come from different years"]
     found = {key: _column(rows, key, path.name, notes) for key in _COLUMNS if key != "sky_wm2"}
     found["rh"] = np.clip(found["rh"], 0.01, 1.0)
-    start = datetime(int(rows[0][0]), int(rows[0][1]), int(rows[0][2]), tzinfo=site.zone)
+    start = datetime(_year(rows), int(rows[0][1]), int(rows[0][2]), tzinfo=site.zone)
     hour: Array = (np.arange(len(rows), dtype=np.float64) + 0.5) % 24.0
     sky = _sky(rows, found, hour, path.name, notes)
     columns = {**found, "sky_wm2": sky, "rain_mm": _rain(rows, notes)}
     return HourlyWeather.of(site, start, columns, tuple(notes))
+
+
+def _year(rows: list[list[str]]) -> int:
+    """The year to date the file by: 365 days dated in a leap year would be a day off after February."""
+    year = int(rows[0][0])
+    return year - 1 if len(rows) == 8760 and isleap(year) else year
 
 
 def _lines(path: Path) -> list[str]:

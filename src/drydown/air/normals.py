@@ -1,14 +1,15 @@
 """Hourly weather from twelve lines of monthly normals: rain, temperature, humidity, sun, wind.
 
 A daily generator (wet and dry days as a two-state chain, gamma rain amounts, correlated
-residuals of temperature and sun), then an hourly shape for each day. Seeded: the same seed
-gives the same weather.
+residuals of temperature and sun), then an hourly shape for each day. Seeded by date: the same
+seed gives the same weather on the same date, from whatever day and however far one looks.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,6 +40,8 @@ SPREAD_SUN = 0.22
 WET_SUN = 0.72
 WET_COOLER_C = 1.2
 # The five numbers above are own estimates for tropical highlands.
+SETTLE_DAYS = 20
+"""Days drawn before the first one, after which rain and residuals no longer depend on where they began."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,20 +108,31 @@ def wet_day_chances(rain_days: float, days_in_month: float) -> tuple[float, floa
     return 0.75 * f, 0.25 + 0.75 * f
 
 
-def residuals(rng: np.random.Generator, days: int, members: int) -> Array:
+def residuals(shocks: Array) -> Array:
     """Daily residuals of Tmax, Tmin and sun, each near zero mean and unit variance.
 
-    Equation: x(d) = A x(d-1) + B e. Args: rng; days; members. Returns: [-] (members, days, 3).
-    Valid range: any. Source: Richardson generator, constants as in the module.
+    Equation: x(d) = A x(d-1) + B e. Args: shocks e, standard normal, (members, days, 3), from
+    SETTLE_DAYS before the first day wanted. Returns: [-] (members, days - SETTLE_DAYS, 3).
+    Valid range: more than SETTLE_DAYS days. Source: Richardson generator, constants as in the module.
     """
-    shocks = rng.standard_normal((days + 20, members, 3))
-    x = np.zeros((members, 3))
-    out = np.empty((members, days, 3))
-    for d in range(days + 20):
-        x = x @ RESIDUAL_A.T + shocks[d] @ RESIDUAL_B.T
-        if d >= 20:
-            out[:, d - 20] = x
+    x = np.zeros((shocks.shape[0], 3))
+    out = np.empty((shocks.shape[0], shocks.shape[1] - SETTLE_DAYS, 3))
+    for d in range(shocks.shape[1]):
+        x = x @ RESIDUAL_A.T + shocks[:, d] @ RESIDUAL_B.T
+        if d >= SETTLE_DAYS:
+            out[:, d - SETTLE_DAYS] = x
     return out
+
+
+def _by_date(
+    seed: int, what: int, first: date, days: int, draw: Callable[[np.random.Generator, int], Array]
+) -> Array:
+    """What is drawn for each day, (members, days, ...), each from a stream of its own date.
+
+    The same date gives the same draws whatever the start, the horizon and the number of members.
+    """
+    start = first.toordinal()
+    return np.stack([draw(np.random.default_rng([seed, what, start + d]), d) for d in range(days)], axis=1)
 
 
 def generate(
@@ -130,6 +144,8 @@ def generate(
     seed: int,
 ) -> HourlyWeather:
     """`members` independent futures of hourly weather from `start`.
+
+    A member has one weather: two lots, or two horizons, see the same on the same date.
 
     Args: site; twelve normals, January first; start (aware); hours; members; seed.
     Returns: `HourlyWeather`, shape (members, hours).
@@ -144,10 +160,10 @@ def generate(
     midnight = local.replace(hour=0, minute=0, second=0, microsecond=0)
     skip = int((local - midnight) / timedelta(hours=1))
     days = (skip + hours + 23) // 24 + 1
-    months = np.array([(midnight + timedelta(days=d)).month - 1 for d in range(days)])
-    rng = np.random.default_rng(seed)
-    daily = _daily(site, normals, months, members, rng)
-    whole = _hourly(site, daily, months, rng)
+    first = midnight.date() - timedelta(days=SETTLE_DAYS)
+    months = np.array([(first + timedelta(days=d)).month - 1 for d in range(days + SETTLE_DAYS)])
+    daily = _daily(site, normals, _Calendar(seed, first, months, members))
+    whole = _hourly(site, daily, months[SETTLE_DAYS:])
     cut = {key: values[:, skip : skip + hours].copy() for key, values in whole.items()}
     return HourlyWeather.of(site, start, cut)
 
@@ -160,20 +176,29 @@ class _Daily:
     tmin_c: Array
     clearness: Array
     rain_mm: Array
+    rain_from_h: Array
     wind_ms: Array
     vapour_pa: Array
 
 
-def _daily(
-    site: Site,
-    normals: tuple[MonthNormals, ...],
-    months: NDArray[np.int64],
-    members: int,
-    rng: np.random.Generator,
-) -> _Daily:
-    days = months.size
-    wet, rain = _rain(normals, months, members, rng)
-    x = residuals(rng, days, members)
+@dataclass(frozen=True, slots=True)
+class _Calendar:
+    """Days to draw for, SETTLE_DAYS before the first one wanted included."""
+
+    seed: int
+    first: date
+    months: NDArray[np.int64]
+    members: int
+
+    def draw(self, what: int, one: Callable[[np.random.Generator, int], Array]) -> Array:
+        """One quantity for every day."""
+        return _by_date(self.seed, what, self.first, self.months.size, one)
+
+
+def _daily(site: Site, normals: tuple[MonthNormals, ...], days: _Calendar) -> _Daily:
+    n, months = days.members, days.months[SETTLE_DAYS:]
+    wet, rain = _rain(normals, days)
+    x = residuals(days.draw(0, lambda rng, _d: rng.standard_normal((n, 3))))
     share = np.array([n.rain_days / 30.4 for n in normals])[months]
     cooler = WET_COOLER_C * (share - wet)
     tmax = np.array([n.tmax_c for n in normals])[months] + cooler + SPREAD_TMAX_C * x[:, :, 0]
@@ -182,30 +207,30 @@ def _daily(
     mean_k = _clearness_means(site, normals)[months]
     dry_k = mean_k / (1.0 - share + share * WET_SUN)
     k = np.where(wet, WET_SUN * dry_k, dry_k) * (1.0 + SPREAD_SUN * x[:, :, 2])
-    windy = rng.lognormal(-0.045, 0.3, (members, days))
+    windy = days.draw(1, lambda rng, _d: rng.lognormal(-0.045, 0.3, n))[:, SETTLE_DAYS:]
     wind = np.array([n.wind_ms for n in normals])[months] * windy
     vapour = np.array([_vapour_mean(n) for n in normals])[months]
-    vapour = vapour * (1.0 + 0.04 * (wet - share) + 0.05 * rng.standard_normal((members, days)))
-    return _Daily(tmax, tmin, np.clip(k, 0.10, 1.05), rain, wind, vapour)
+    moist = days.draw(2, lambda rng, _d: rng.standard_normal(n))[:, SETTLE_DAYS:]
+    vapour = vapour * (1.0 + 0.04 * (wet - share) + 0.05 * moist)
+    begin = days.draw(3, lambda rng, _d: rng.normal(15.5, 3.5, n))[:, SETTLE_DAYS:]
+    return _Daily(tmax, tmin, np.clip(k, 0.10, 1.05), rain, begin, wind, vapour)
 
 
-def _rain(
-    normals: tuple[MonthNormals, ...],
-    months: NDArray[np.int64],
-    members: int,
-    rng: np.random.Generator,
-) -> tuple[Array, Array]:
+def _rain(normals: tuple[MonthNormals, ...], days: _Calendar) -> tuple[Array, Array]:
+    """Wet days and their rain, (members, days), after SETTLE_DAYS in which the start is forgotten."""
+    months, n = days.months, days.members
     chances = np.array([wet_day_chances(n.rain_days, 30.4) for n in normals])[months]
     mean = np.array([n.rain_mm / max(n.rain_days, 1e-9) for n in normals])[months]
     scale = np.maximum(-2.16 + 1.83 * mean, 0.4 * mean + 1e-9)
-    draws = rng.random((members, months.size))
-    wet = np.zeros((members, months.size))
+    draws = days.draw(4, lambda rng, _d: rng.random(n))
+    wet = np.zeros((n, months.size))
     before = draws[:, 0] < np.array([n.rain_days for n in normals])[months[0]] / 30.4
     for d in range(months.size):
         before = draws[:, d] < np.where(before, chances[d, 1], chances[d, 0])
         wet[:, d] = before
-    amount = rng.gamma(mean / scale + 1e-9, scale, (members, months.size))
-    return wet, np.minimum(wet * amount, 150.0)
+    shape = mean / scale + 1e-9
+    amount = days.draw(5, lambda rng, d: rng.gamma(shape[d], scale[d], n))
+    return wet[:, SETTLE_DAYS:], np.minimum(wet * amount, 150.0)[:, SETTLE_DAYS:]
 
 
 def _clearness_means(site: Site, normals: tuple[MonthNormals, ...]) -> Array:
@@ -248,14 +273,12 @@ def _temperature(tmax: Array, tmin: Array, tmin_next: Array, hour: Array) -> Arr
     return np.where(hour < 6.0, early, np.where(hour < 14.0, rising, falling))
 
 
-def _hourly(
-    site: Site, daily: _Daily, months: NDArray[np.int64], rng: np.random.Generator
-) -> dict[str, Array]:
+def _hourly(site: Site, daily: _Daily, months: NDArray[np.int64]) -> dict[str, Array]:
     members, days = daily.tmax_c.shape
     hour: Array = (np.arange(24, dtype=np.float64) + 0.5)[np.newaxis, np.newaxis, :]
     after = np.concatenate([daily.tmin_c[:, 1:], daily.tmin_c[:, -1:]], axis=1)
     temp = _temperature(daily.tmax_c[:, :, None], daily.tmin_c[:, :, None], after[:, :, None], hour)
-    rain = _rain_hours(daily.rain_mm, rng)
+    rain = _rain_hours(daily.rain_mm, daily.rain_from_h)
     rh = np.minimum(daily.vapour_pa[:, :, None] / saturation_pressure_pa(temp), 1.0)
     rh = np.clip(np.where(rain > 0.1, np.maximum(rh, 0.92), rh), 0.05, 1.0)
     clear = clear_sky_days_wm2(site.latitude_deg, site.longitude_deg, site.elevation_m, site.utc_offset_h)[
@@ -270,9 +293,9 @@ def _hourly(
     return {key: v.reshape(members, days * 24) for key, v in flat.items()}
 
 
-def _rain_hours(rain_mm: Array, rng: np.random.Generator) -> Array:
+def _rain_hours(rain_mm: Array, from_h: Array) -> Array:
     """Spread each day's rain over a block of hours, most often in the afternoon."""
-    begin = np.clip(rng.normal(15.5, 3.5, rain_mm.shape), 0.0, 22.0)
+    begin = np.clip(from_h, 0.0, 22.0)
     length = np.clip(1.0 + rain_mm / 6.0, 1.0, 9.0)
     hour = np.arange(24)[np.newaxis, np.newaxis, :]
     inside = (hour >= np.floor(begin)[:, :, None]) & (hour < np.floor(begin + length)[:, :, None] + 1)

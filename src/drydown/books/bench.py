@@ -13,13 +13,26 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from drydown.books.journal import Draft, Who, write, writing
 from drydown.books.models import BenchSheet, Happening
 from drydown.books.reading_off import read_off
+from drydown.books.steps import SLACK
 from drydown.errors import InputError, RangeError
-from drydown.quality.bench import calibrate, moisture_figure, moisture_methods
+from drydown.figures import Figure
+from drydown.quality.bench import bulk_density, calibrate, mass_of_hundred, moisture_figure
+from drydown.quality.grade import grade_sheet
 from drydown.quality.sample import Sheet, closes
 from drydown.quality.scheme import scheme
 from drydown.quality.screens import known_screens
 
-__all__ = ["SHAPES", "latest", "lots_sampled", "record_sheet", "sample_of", "sheet_for", "sheets_of"]
+__all__ = [
+    "SHAPES",
+    "DensityTold",
+    "MoistureTold",
+    "latest",
+    "lots_sampled",
+    "record_sheet",
+    "sample_of",
+    "sheet_for",
+    "sheets_of",
+]
 
 Grams = Annotated[float, Field(ge=0, le=100_000)]
 Pieces = Annotated[int, Field(ge=0, le=100_000)]
@@ -51,7 +64,16 @@ class CountTold(Told):
         for code in (*self.counts, *self.masses_g):
             if not any(code in (d.code, d.group) for d in rules.defects):
                 rules.defect(code)
-        Sheet(sample_g=self.sample_g, counts=self.counts, masses_g=self.masses_g).check()
+        if not self.counts and not self.masses_g and self.quakers is None:
+            raise InputError("nothing was counted.", "count", "Write 0 where you looked and found none.")
+        if sum(self.counts.values()) > PIECES_PER_G * self.sample_g:
+            raise RangeError(
+                f"{sum(self.counts.values())} pieces do not fit in {self.sample_g:g} g.", "count"
+            )
+        species = rules.species[0] if rules.species else "arabica"
+        grade_sheet(
+            Sheet(sample_g=self.sample_g, counts=self.counts, masses_g=self.masses_g, species=species), rules
+        )
 
 
 class ScreensTold(Told):
@@ -80,10 +102,15 @@ class MoistureTold(Told):
     pairs: Annotated[list[tuple[Percent, Percent]], Field(max_length=60)] = []
     bean_temp_c: Annotated[float, Field(ge=0, le=80)] | None = None
 
+    def figure(self) -> Figure:
+        """What the sheet says; refused where it cannot be."""
+        if self.pairs and len(self.pairs) < 3:
+            raise InputError("one or two pairs correct nothing.", "moisture", "Write three or more, or none.")
+        return moisture_figure(self.replicates, self.method, calibrate(self.pairs) if self.pairs else None)
+
     def check(self) -> None:
-        """The method must be one that is known."""
-        if self.method not in moisture_methods():
-            raise InputError(f"method '{self.method}' is not known.", "moisture")
+        """A moisture must come out."""
+        self.figure()
 
 
 class DensityTold(Told):
@@ -99,6 +126,16 @@ class DensityTold(Told):
             raise InputError("needs the vessel's litres and the masses of its fillings.", "density")
         if not self.masses_g and not self.hundred_g:
             raise InputError("nothing was measured.", "density", "Write fillings, or counts of a hundred.")
+        self.figures()
+
+    def figures(self) -> dict[str, Figure]:
+        """What the sheet says; refused where it cannot be."""
+        found = {}
+        if self.masses_g and self.volume_l is not None:
+            found["bulk_density"] = bulk_density(self.volume_l, self.masses_g)
+        if self.hundred_g:
+            found["mass_of_100_beans"] = mass_of_hundred(self.hundred_g)
+        return found
 
 
 class PhotoTold(Told):
@@ -145,6 +182,8 @@ class TastingTold(Told):
     words: Annotated[dict[str, Annotated[str, Field(max_length=300)]], Field(max_length=14)] = {}
 
 
+PIECES_PER_G = 20
+"""No bean, and no piece of one that is counted, is lighter than a twentieth of a gram (own estimate)."""
 SHAPES: dict[str, type[Told]] = {
     "count": CountTold, "screens": ScreensTold, "moisture": MoistureTold, "density": DensityTold,
     "photo": PhotoTold, "handed": HandedTold, "session": SessionTold, "tasting": TastingTold,
@@ -158,15 +197,29 @@ def _packaged(name: str) -> Any:
     return scheme(name)
 
 
+_BOUNDS = {"less_than_equal": "le", "less_than": "lt", "greater_than_equal": "ge", "greater_than": "gt"}
+_WORDS = {"le": "at most", "lt": "below", "ge": "at least", "gt": "above"}
+
+
+def said_plainly(error: ValidationError) -> str:
+    """The first thing that is wrong with a sheet, in words of this trade."""
+    first = error.errors()[0]
+    spot = " ".join(str(p) for p in first["loc"]).replace("_", " ")
+    if first["type"] in _BOUNDS:
+        bound = _BOUNDS[first["type"]]
+        return f"{spot} must be {_WORDS[bound]} {first['ctx'][bound]:g}, got {first['input']}."
+    if first["type"] == "too_short":
+        return f"{spot}: at least {first['ctx']['min_length']} are needed."
+    return f"{spot}: {first['msg']}."
+
+
 def _read(kind: str, told: Mapping[str, Any]) -> Told:
     if kind not in SHAPES:
         raise InputError(f"'{kind}' is not a sheet of the bench.")
     try:
         made = SHAPES[kind].model_validate(told)
     except ValidationError as error:
-        first = error.errors()[0]
-        spot = " ".join(str(p) for p in first["loc"])
-        raise InputError(f"{spot or kind}: {first['msg']}.", f"{kind} sheet") from error
+        raise InputError(said_plainly(error), f"{kind} sheet") from error
     made.check()
     return made
 
@@ -188,7 +241,11 @@ def record_sheet(
     """Keep one sheet of the bench, once for each key; it moves nothing and balances trivially."""
     made = _read(kind, told)
     with writing():
-        code = sample_of(sample).lot.code if sample is not None else ""
+        code = ""
+        if sample is not None:
+            taken = sample_of(sample)
+            code = taken.lot.code
+            _fits(made, taken, key)
         if session is not None:
             _session(session)
         body = {
@@ -198,7 +255,26 @@ def record_sheet(
         if noted_by:
             body["noted_by"] = noted_by
         entry, _new = write(Draft("bench", key, body, [], at or timezone.now(), who), read_off)
-        return BenchSheet.objects.get(entry=entry)
+        kept = BenchSheet.objects.get(entry=entry)
+        if kept.undone:
+            raise InputError(
+                "this sheet was kept and has been taken back since.", kind, "Open the page anew."
+            )
+        return kept
+
+
+def _fits(made: Told, taken: Happening, key: uuid.UUID) -> None:
+    """Refuse a sheet that speaks of more coffee than the sample holds."""
+    has = float(taken.details["sample_g"])
+    used = {CountTold: "sample_g", ScreensTold: "taken_g", HandedTold: "mass_g"}.get(type(made))
+    if used is None:
+        return
+    mass = float(getattr(made, used))
+    if isinstance(made, HandedTold):
+        rows = BenchSheet.objects.filter(sample_no=taken.entry_id, kind="handed", undone=False)
+        mass += sum(float(r.told["mass_g"]) for r in rows.exclude(entry__key=key))
+    if mass > SLACK * has:
+        raise RangeError(f"{mass:g} g are more than the sample of {has:g} g.", "sample", "Check the mass.")
 
 
 def _session(number: int) -> BenchSheet:
@@ -214,8 +290,12 @@ def sheets_of(sample: int) -> list[BenchSheet]:
 
 
 def latest(sample: int, kind: str, **told: Any) -> BenchSheet | None:
-    """The last standing sheet of a kind, of those whose `told` holds the given values."""
-    rows = BenchSheet.objects.filter(sample_no=sample, kind=kind, undone=False).order_by("-entry_id")
+    """The standing sheet of a kind that was made last, of those whose `told` holds the given values.
+
+    By the time it was made, not by when it came in: a phone may be late.
+    """
+    rows = BenchSheet.objects.filter(sample_no=sample, kind=kind, undone=False)
+    rows = rows.order_by("-happened_at", "-entry_id")
     return next((r for r in rows if all(r.told.get(k) == v for k, v in told.items())), None)
 
 
@@ -240,15 +320,13 @@ def sheet_for(sample: int, scheme_name: str) -> Sheet | None:
         lot=happening.lot.code[:40], species=happening.lot.species, sample_g=mass,
         counts=count.told["counts"] if count else {}, masses_g=count.told["masses_g"] if count else {},
         quakers=count.told["quakers"] if count else None, screens_g=sieved, moisture_percent=wet,
+        screens_table=screens.told["table"] if screens else "",
         moisture_method=moisture.told["method"] if moisture else "",
     )  # fmt: skip
 
 
 def _moisture(sheet: BenchSheet | None) -> float | None:
-    if sheet is None:
-        return None
-    line = calibrate(sheet.told["pairs"]) if len(sheet.told["pairs"]) >= 3 else None
-    return moisture_figure(sheet.told["replicates"], sheet.told["method"], line).value
+    return None if sheet is None else MoistureTold.model_validate(sheet.told).figure().value
 
 
 def lots_sampled(most: int = 200) -> list[Happening]:

@@ -26,7 +26,7 @@ from drydown.books.models import Grower, Lot
 from drydown.books.money import pay_grower
 from drydown.books.steps import lot_matter, record_reading, take_step
 from drydown.station.model import Station
-from drydown.steps.dry.data import FORM_OF_ROUTE, form, place
+from drydown.steps.dry.data import FORM_OF_ROUTE, form
 from drydown.steps.dry.run import draw_parameters, dry
 
 __all__ = ["fill"]
@@ -199,9 +199,8 @@ def _dry(s: _Season, lot: Lot, at: datetime) -> None:
     one = {k: v[1:] for k, v in drawn.items()}
     load_dm = habits.load_kg_m2 / (1.0 + float(one["x_full"][0]))
     local = at.astimezone(s.station.place.site().zone)
-    bed = s.station.bed(lot.bed)
-    assert bed is not None  # noqa: S101 (beds of the packaged example)
-    run = dry(one, place(bed.place), s.weather.window(local, 24 * 75), habits.routine(), load_dm,
+    spot, _area = s.station.drying_places()[lot.bed]
+    run = dry(one, spot, s.weather.window(local, 24 * 75), habits.routine(), load_dm,
               habits.target_wb)  # fmt: skip
     truth = run.moisture_wb()[0]
     first = 2 if lot.route != "natural" else 4

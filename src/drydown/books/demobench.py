@@ -12,7 +12,7 @@ import numpy as np
 from drydown.books.bench import lots_sampled, record_sheet
 from drydown.books.journal import Who
 from drydown.books.models import Lot
-from drydown.books.steps import take_step
+from drydown.books.steps import lot_matter, take_step
 from drydown.books.tastings import keep_tasting, open_session
 from drydown.quality.cup import attributes
 from drydown.station.model import Station
@@ -43,7 +43,7 @@ def sample_lot(code: str, station: Station, who: Who, when: datetime) -> None:
     """Draw a sample of a lot, measure, sieve and count it within the hour."""
     rng = np.random.default_rng(zlib.crc32(code.encode()))
     lot = Lot.objects.get(code=code)
-    bags = int(rng.integers(6, 30))
+    bags = max(1, -(-lot_matter(lot).mass // 60_000))
     details = {
         "sample_g": 600, "bags_in_lot": bags, "bags_opened": min(bags, 10), "kept_back_g": 300,
         "tool": "trier for green coffee", "drawn_by": "Mira", "purpose": "grade before sale",

@@ -95,8 +95,8 @@ def spread_kg(lot: Lot, station: Station, dry_kg: float) -> float:
 def lot_case(lot: Lot, station: Station) -> DryingCase | None:
     """The drying case of a lot, from its last reading or from spreading; None if not drying."""
     form = lot_form(lot)
-    habits, bed = habits_of(lot, station), station.bed(lot.bed)
-    if lot.spread_at is None or lot.load_kg_m2 is None or habits is None or bed is None:
+    habits, found = habits_of(lot, station), station.drying_places().get(lot.bed)
+    if lot.spread_at is None or lot.load_kg_m2 is None or habits is None or found is None:
         return None
     start: datetime = lot.known_at or lot.spread_at
     begin = start + timedelta(minutes=59, seconds=59)  # whole hours, never before the reading
@@ -104,12 +104,13 @@ def lot_case(lot: Lot, station: Station) -> DryingCase | None:
     return DryingCase(
         lot.species,
         form,
-        bed.place,
+        found[0].name,
         lot.load_kg_m2,
         habits.target_wb,
         local,
         habits.routine(),
         lot.known_wb,
+        spot=found[0],
     )
 
 

@@ -31,7 +31,11 @@ def parse_decimal(text: str, where: str) -> Decimal:
             "Leave out thousands marks; write at most two digits after the point.",
         )
     if not _PLAIN.match(cleaned):
-        raise InputError(f"'{cleaned}' is not a number.", where, "Digits and one point or comma.")
+        raise InputError(
+            f"'{cleaned}' is not a number of zero or more, up to nine digits.",
+            where,
+            "Digits and one point or comma.",
+        )
     return Decimal(cleaned.replace(",", "."))
 
 

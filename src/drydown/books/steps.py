@@ -65,7 +65,7 @@ def take_step(
             )
         moment = _moment(fresh, kind, at)
         has = lot_matter(fresh)
-        _possible(fresh, kind, details, has)
+        _possible(fresh, kind, details, has, station)
         details = _whole_sale(kind, details, has)
         findings = judge(fresh, kind, details, cherry_kg(fresh), has.mass / 1000.0)
         body = {
@@ -113,7 +113,7 @@ SLACK = 1.02
 """Scales differ: a sale may be this much above what the books hold."""
 
 
-def _possible(lot: Lot, kind: str, details: dict[str, Any], has: Matter) -> None:
+def _possible(lot: Lot, kind: str, details: dict[str, Any], has: Matter, station: Station) -> None:
     """Refuse what cannot be: nothing, more lights or coffee than there was fruit, more than is held."""
     held_kg = has.mass / 1000.0
     fruit = cherry_kg(lot) or held_kg
@@ -135,6 +135,7 @@ def _possible(lot: Lot, kind: str, details: dict[str, Any], has: Matter) -> None
                 f"{value:g} kg is more than {said}{rest}", kind, "Check the weight, or weigh the lot again."
             )
     _possible_sample(details)
+    _possible_load(details, station)
     husk = details.get("husk_kg") or 0.0
     if kind == "hull" and details["green_kg"] + husk > 1.05 * held_kg:
         raise RangeError(
@@ -142,8 +143,21 @@ def _possible(lot: Lot, kind: str, details: dict[str, Any], has: Matter) -> None
         )
 
 
+def _possible_load(details: dict[str, Any], station: Station) -> None:
+    """Refuse a load that only a machine could hold on a bed."""
+    load, found = details.get("load_kg_m2"), station.drying_places().get(details.get("bed", ""))
+    most = 900.0 if found and found[0].machine else 60.0
+    if load is not None and load > most:
+        raise RangeError(
+            f"{load:g} kg/m2 is more than {most:g} on {details['bed']}.", "load", "Check the load."
+        )
+
+
 def _possible_sample(details: dict[str, Any]) -> None:
     """Refuse a sample from more bags than there are, or with more kept back than was taken."""
+    for name in ("bags_in_lot", "bags_opened"):
+        if details.get(name, 0) % 1:
+            raise RangeError(f"{details[name]:g} is not a whole number of bags.", "sample")
     if details.get("bags_opened", 0) > details.get("bags_in_lot", float("inf")):
         raise RangeError("more bags were opened than the lot has.", "sample", "Check the bags.")
     if details.get("kept_back_g", 0) > details.get("sample_g", float("inf")):

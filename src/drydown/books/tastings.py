@@ -39,15 +39,16 @@ def open_session(
     served = [*samples, *([twice] if twice is not None else [])]
     if len(set(samples)) < len(samples) or (twice is not None and twice not in samples):
         raise InputError("a sample stands twice, or the repeated one is not among them.", "tasting")
-    for number in served:
-        sample_of(number)
     made = design(len(served), seats, cups, seed=key.int % 2**32)
     same = [(made.codes[samples.index(twice)], made.codes[-1])] if twice is not None else []
     told = {
         "name": name.strip()[:60] or "tasting", "samples": served, "codes": list(made.codes),
         "orders": [list(o) for o in made.orders], "cups": cups, "same": same,
     }  # fmt: skip
-    return record_sheet("session", told, key, at, who)
+    with writing():
+        for number in samples:
+            sample_of(number)
+        return record_sheet("session", told, key, at, who)
 
 
 def session_of(number: int) -> BenchSheet:

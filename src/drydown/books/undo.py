@@ -43,6 +43,8 @@ def _later(entry: Entry) -> Entry | None:
     sheets = BenchSheet.objects.filter(undone=False)
     sheets = sheets.filter(sample_no=entry.pk) | sheets.filter(session_no=entry.pk)
     numbers: list[int] = list(sheets.values_list("entry_id", flat=True))
+    sessions = BenchSheet.objects.filter(kind="session", undone=False)
+    numbers += [s.entry_id for s in sessions if entry.pk in s.told["samples"]]
     lots = _lots(entry)
     if lots:
         kin = Descent.objects.filter(undone=False, entry_id__gt=entry.pk)

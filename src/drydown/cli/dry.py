@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from drydown.station.model import Drying, Station
     from drydown.steps.dry.data import Place
     from drydown.steps.dry.routine import Routine
+    from drydown.steps.dry.run import Joined
 
 __all__ = ["dry_lot"]
 
@@ -29,7 +30,10 @@ def dry_lot(
     start: Annotated[str, typer.Option(help="spread at, local time: 2026-06-10 or 2026-06-10T09:00")],
     species: Annotated[str, typer.Option(help="arabica, robusta or liberica")] = "arabica",
     place: Annotated[
-        str, typer.Option(help="raised_bed, roofed_bed, tunnel, patio, static_bin, tray_dryer, drum ...")
+        str,
+        typer.Option(
+            help="raised_bed, patio, tunnel, tray_dryer ... or, with --station, the name of its own"
+        ),
     ] = "raised_bed",
     load_kg_m2: Annotated[
         float | None, typer.Option(help="kg as spread per m2 (default: the station file's)")
@@ -47,6 +51,9 @@ def dry_lot(
         typer.Option(
             help="places before the last: place@kg_m2/hours, e.g. 'raised_bed@12/96 rest_heap@60/24'"
         ),
+    ] = "",
+    join: Annotated[
+        str, typer.Option(help="another lot joins at the last place: its share of dry matter@% wb, 0.4@30")
     ] = "",
     air_c: Annotated[float | None, typer.Option(help="machine: air temperature the burner aims at")] = None,
     air_m3_min_m2: Annotated[float | None, typer.Option(help="machine: air, m3 per minute and m2")] = None,
@@ -72,11 +79,11 @@ def dry_lot(
         here = None if station is None else load_station(station)
         site, weather = _weather(here, weather_file, Path() if station is None else station.parent)
         habits = None if here is None else here.drying.get(form)  # type: ignore[call-overload]
-        spot = _spot(place, air_c, air_m3_min_m2, bean_cap_c, film_age_years)
+        spot = _spot(here, place, air_c, air_m3_min_m2, bean_cap_c, film_age_years)
         case = DryingCase(
             species,
             form,
-            place,
+            spot.name,
             _given("--load-kg-m2", load_kg_m2, habits.load_kg_m2 if habits and not spot.machine else None),
             _percent(
                 "--target-percent-wb",
@@ -91,6 +98,7 @@ def dry_lot(
             else _percent("--moisture-now-percent-wb", moisture_now_percent_wb, 3, 80),
             _stops(before),
             spot,
+            _joined(join),
         )
         ahead = None if forecast_file is None else read_weather(forecast_file, site)
         with waiting(f"running {members} futures", json):
@@ -134,14 +142,29 @@ def _stops(text: str) -> tuple[Stop, ...]:
     return tuple(found)
 
 
+def _joined(text: str) -> Joined | None:
+    """The lot that joins, from share@percent."""
+    from drydown.steps.dry.run import Joined  # noqa: PLC0415
+
+    if not text:
+        return None
+    match = re.fullmatch(r"(0?\.[0-9]{1,3})@([0-9]{1,2}(?:\.[0-9])?)", text)
+    if match is None:
+        raise InputError(f"'{text}' is not share@percent.", "--join", "Write 0.4@30.")
+    wb = _percent("--join", float(match[2]), 5, 80)
+    return Joined(float(match[1]), wb / (1.0 - wb))
+
+
 def _spot(
-    name: str, air_c: float | None, air_m3_min_m2: float | None, bean_cap_c: float | None, years: float
-) -> Place:
-    """The place with its own air or age."""
+    here: Station | None, name: str, air_c: float | None, air_m3_min_m2: float | None,
+    bean_cap_c: float | None, years: float,
+) -> Place:  # fmt: skip
+    """The place with its own air or age: one of the station's by its name, or a kind of place."""
     from drydown.steps.dry.data import place  # noqa: PLC0415
 
     flow = None if air_m3_min_m2 is None else air_m3_min_m2 / 60.0
-    return place(name).aged(years).set_to(flow, air_c, bean_cap_c)
+    own = here.drying_places() if here else {}
+    return (own[name][0] if name in own else place(name)).aged(years).set_to(flow, air_c, bean_cap_c)
 
 
 def _percent(option: str, value: float, low: float, high: float) -> float:

@@ -52,7 +52,7 @@ def grade(
         chances = grade_probabilities(found, spread)
         advice = None
         if price:
-            prices = {k: float(v) for k, v in _pairs(price, "a price").items()}
+            prices = {k: _number(v) for k, v in _pairs(price, "a price").items()}
             advice = another_sample(found, prices, dispersion=spread)
         if json:
             print_json(_plain(found, spread, chances) | ({"advice": vars_of(advice)} if advice else {}))
@@ -60,6 +60,13 @@ def grade(
         _print(found, spread, chances)
         if advice:
             out.print(advice.words, markup=False)
+
+
+def _number(text: str) -> float:
+    try:
+        return float(text.replace(",", "."))
+    except ValueError as error:
+        raise InputError(f"'{text}' is not a number.", "--price", "Write grade=6.5.") from error
 
 
 def vars_of(advice: Any) -> dict[str, Any]:

@@ -19,7 +19,9 @@ KEPT = {True: "kept", False: "missed", None: "open"}
 
 
 def _figure(name: str, found: Figure) -> list[str]:
-    return [name.replace("_", " "), found.text(), "; ".join(f"{k}: {v}" for k, v in found.inputs.items())]
+    said = [f"{k}: {v}" for k, v in found.inputs.items()]
+    said += [f"[{s.text}, {s.status}]" for s in found.sources]
+    return [name.replace("_", " "), f"{found.text()} {found.band}", "; ".join(said)]
 
 
 def _grade(found: Graded | None) -> dict[str, Any] | None:
@@ -73,6 +75,23 @@ def _hands(view: BenchView, zone: Any) -> list[list[str]]:
     ]
 
 
+def _notes(view: BenchView) -> list[str]:
+    """What a reader of the sizes should know."""
+    found = []
+    if view.screens and view.bean_g:
+        found.append(
+            f"Intervals of the sieves reckon with {view.bean_g:g} g a bean, assumed: none was weighed."
+        )
+    if view.peaberry_percent is not None:
+        found.append(f"Peaberries: {view.peaberry_percent:.1f} % m/m.")
+    if view.photo:
+        found.append(f"Photo: {len(view.photo.told['widths_mm'])} beans; not held against sieves.")
+        found += view.photo.told["remarks"]
+    if view.trouble:
+        found.append(f"Not graded: {view.trouble}")
+    return found
+
+
 def certificate_pdf(view: BenchView, station: Station, now: datetime) -> bytes:
     """The certificate of a sample as PDF, with the seal of the last entry it rests on.
 
@@ -80,7 +99,7 @@ def certificate_pdf(view: BenchView, station: Station, now: datetime) -> bytes:
     """
     sample, zone = view.sample, station.place.site().zone
     standing = [s for s in view.sheets if not s.undone]
-    last = standing[-1].entry if standing else sample.entry
+    last = max((s.entry for s in standing), key=lambda e: e.number, default=sample.entry)
     data = {
         "demo": bool(settings.DEMO), "place": station.place.name, "number": sample.entry_id,
         "at": _time(sample.happened_at, zone), "printed": _time(now, zone),
@@ -91,8 +110,10 @@ def certificate_pdf(view: BenchView, station: Station, now: datetime) -> bytes:
             [name, f"{held:.1f} %", f"{100 * s.share:.1f} % ({100 * s.low:.1f} to {100 * s.high:.1f})"]
             for name, held, s in view.screens
         ],
-        "screens_by": view.screens_by, "grade": _grade(view.graded),
+        "screens_by": view.screens_by, "slots": [[name, f"{held:.1f} %"] for name, held, _s in view.slots],
+        "notes": _notes(view), "grade": _grade(view.graded),
         "photo": [[r.number, str(r.beans), f"{100 * r.by_mass:.1f} %"] for r in view.photo_rows if r.beans],
+        "photo_by": str(view.photo.told["table"]) if view.photo else "",
         "seal": last.seal.digest, "entry": last.number,
     }  # fmt: skip
     return pdf("certificate", data)

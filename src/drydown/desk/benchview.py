@@ -5,13 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
-from drydown.books.bench import latest, sheet_for, sheets_of
+from drydown.books.bench import DensityTold, MoistureTold, latest, sheet_for, sheets_of
 from drydown.books.models import BenchSheet, Happening
 from drydown.books.numbers import parse_decimal
 from drydown.books.record import record_of
 from drydown.errors import InputError
 from drydown.figures import Figure
-from drydown.quality.bench import bulk_density, calibrate, mass_of_hundred, moisture_figure
 from drydown.quality.causes import likely_causes
 from drydown.quality.grade import Verdict, grade_sheet
 from drydown.quality.photo import Bean, photo_screens
@@ -58,22 +57,21 @@ class BenchView:
     photo: BenchSheet | None = None
     photo_rows: list[Any] = field(default_factory=list)
     graded: Graded | None = None
+    bean_g: float | None = None
+    """Mass of a bean that the intervals were reckoned with, where none was weighed."""
+    trouble: str = ""
+    """Why the sample is not graded by the scheme chosen."""
 
 
 def _figures(number: int) -> dict[str, Figure]:
     found: dict[str, Figure] = {}
     wet = latest(number, "moisture")
     if wet is not None:
-        pairs = wet.told["pairs"]
-        line = calibrate(pairs) if len(pairs) >= 3 else None
-        found["moisture"] = moisture_figure(wet.told["replicates"], wet.told["method"], line)
+        found["moisture"] = MoistureTold.model_validate(wet.told).figure()
     for sheet in reversed(sheets_of(number)):
-        if sheet.kind != "density" or sheet.undone:
-            continue
-        if sheet.told["masses_g"]:
-            found.setdefault("bulk_density", bulk_density(sheet.told["volume_l"], sheet.told["masses_g"]))
-        if sheet.told["hundred_g"]:
-            found.setdefault("mass_of_100_beans", mass_of_hundred(sheet.told["hundred_g"]))
+        if sheet.kind == "density" and not sheet.undone:
+            for name, figure in DensityTold.model_validate(sheet.told).figures().items():
+                found.setdefault(name, figure)
     return found
 
 
@@ -146,11 +144,15 @@ def bench_view(
         latest(number, "photo"),
     )  # fmt: skip
     apart = next((s for s in (slots, sieved) if s and s.told["peaberry_g"] is not None), None)
-    graded = _graded(sample, scheme_name, options or {}, prices, station) if scheme_name else None
+    graded, trouble = None, ""
+    try:
+        graded = _graded(sample, scheme_name, options or {}, prices, station) if scheme_name else None
+    except InputError as error:
+        trouble = str(error)
     return BenchView(
         sample, sheets_of(number), figures, _shares(sieved, bean_g), sieved.told["table"] if sieved else "",
         _shares(slots, bean_g), 100 * apart.told["peaberry_g"] / apart.told["taken_g"] if apart else None,
-        photo, _photo_rows(photo), graded,
+        photo, _photo_rows(photo), graded, None if hundred else BEAN_G, trouble,
     )  # fmt: skip
 
 

@@ -13,6 +13,7 @@ from django.utils.translation import gettext_noop as _
 from drydown.books.numbers import parse_decimal
 from drydown.errors import InputError
 from drydown.station.model import bed_names
+from drydown.steps.dry.data import place, place_names
 
 __all__ = ["Field", "Section", "from_post", "from_text", "sections", "to_toml"]
 
@@ -26,7 +27,7 @@ FORMS = {
     "mucilage": _("Pulped, mucilage on"),
     "cherry": _("Whole cherry"),
 }
-PLACES = tuple(bed_names())
+_CHOICES = {"place": tuple(bed_names()), "kind": tuple(n for n in place_names() if place(n).machine)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +87,18 @@ _MACHINES = {
         _("Drying places"),
         (("name", "text"), ("place", "choice"), ("area_m2", "number")),
     ),
+    "equipment.dryers": (
+        _("Dryers with a fan (air only where it was measured)"),
+        (
+            ("name", "text"),
+            ("kind", "choice"),
+            ("area_m2", "number"),
+            ("holds_kg", "number"),
+            ("air_c", "number"),
+            ("air_m3_min_m2", "number"),
+            ("bean_cap_c", "number"),
+        ),
+    ),
     "equipment.stores": (_("Stores"), (("name", "text"), ("holds_kg", "number"))),
     "money.classes": (
         _("Price classes by ripeness"),
@@ -111,6 +124,7 @@ _DRYING = [
     ("cover_from_h", _("covered from (empty: never)"), "number", "h"),
     ("cover_until_h", _("covered until"), "number", "h"),
     ("cover_for_rain", _("covered when it rains"), "choice", ""),
+    ("heap_share", _("heap when covered, share of the spread area (empty: not heaped)"), "number", ""),
 ]
 _MEASURED = [
     ("measured.float_share", _("float share, 0 to 0.9"), "number", ""),
@@ -169,7 +183,7 @@ def _machine_section(prefix: str, make: Any, count: int) -> Section:
     for i in range(1, count + 1):
         row = [
             make(f"{prefix}.{i}.{key}", f"{title} {i} {key.replace('_', ' ')}", kind, "",
-                 PLACES if kind == "choice" else ())
+                 _CHOICES[key] if kind == "choice" else ())
             for key, kind in columns
         ]  # fmt: skip
         rows.append((str(i), row))

@@ -7,6 +7,7 @@ from datetime import datetime
 
 from drydown.steps.dry.data import Place, place
 from drydown.steps.dry.routine import Routine
+from drydown.steps.dry.run import Joined
 
 __all__ = ["DryingCase", "Stop"]
 
@@ -39,6 +40,8 @@ class DryingCase:
     moisture_wb_now: float | None = None
     stops: tuple[Stop, ...] = ()
     spot: Place | None = None
+    joined: Joined | None = None
+    """Another lot put on the same bed as the stay at the last place begins."""
 
     def where(self) -> Place:
         """The last place."""

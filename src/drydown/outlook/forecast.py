@@ -180,7 +180,8 @@ def _run(
         DryStage(s.spot, case.routine, kind.dry_load(s.load_kg_m2), case.target_wb, s.hours)
         for s in case.stops
     ]
-    stages.append(DryStage(case.where(), case.routine, kind.dry_load(case.load_kg_m2), case.target_wb))
+    last = kind.dry_load(case.load_kg_m2)
+    stages.append(DryStage(case.where(), case.routine, last, case.target_wb, None, case.joined))
     if case.moisture_wb_now is None:
         return dry_stages(parameters, stages, air)
     rng = np.random.default_rng(seed + 2000)

@@ -108,20 +108,26 @@ def attribute_plan(lot_size: int, aql_percent: float, level: str = "II", tighten
     while isinstance(cell, str):
         at += 1 if cell == "down" else -1
         if not 0 <= at < len(LETTERS):
-            raise InputError(f"the table has no plan for {aql_percent:g} % here.", fix="Take another limit.")
+            raise InputError(
+                f"the plan for {aql_percent:g} % lies beyond letter R, which is not at hand here.",
+                fix="Take another limit or level.",
+            )
         cell = _cell(at, aql, tightened)
     size = SIZES[at]
     whole = size >= lot_size
     return Plan(letter, LETTERS[at], lot_size if whole else size, cell, aql_percent, tightened, whole)
 
 
-def plan_curve(size: int, accept: int, shares: Sequence[float]) -> list[float]:
+def plan_curve(size: int, accept: int, shares: Sequence[float], lot: int | None = None) -> list[float]:
     """Chance of acceptance for lots with given shares of bad items.
 
-    Equation: binomial probability of `accept` or fewer in `size`. Args: size, accept; shares
-    [fraction]. Returns: probabilities. Valid range: lots ten times the sample or more.
-    Source: NIST/SEMATECH e-Handbook, 6.2.3.2 (n = 52, c = 3).
+    Equation: probability of `accept` or fewer in `size`, hypergeometric for a lot of known size,
+    binomial else. Args: size, accept; shares [fraction]; lot [items]. Returns: probabilities.
+    Valid range: bad items of a lot are the share rounded to whole ones. Source: NIST/SEMATECH
+    e-Handbook, 6.2.3.2 (n = 52, c = 3).
     """
+    if lot is not None:
+        return [float(stats.hypergeom.cdf(accept, lot, round(p * lot), size)) for p in shares]
     return [float(stats.binom.cdf(accept, size, p)) for p in shares]
 
 
@@ -164,7 +170,7 @@ def severity_after(accepted: Sequence[bool], counts: Sequence[tuple[int, bool]] 
                 state, since, score = "normal", i + 1, 0
     words = {
         "normal": "Normal inspection.",
-        "tightened": "Tightened inspection: two of five lots or fewer in a row were not accepted.",
+        "tightened": "Tightened inspection: two lots of the last five, or fewer, were not accepted.",
         "stopped": "Stop accepting on samples: five lots were not accepted on tightened inspection.",
     }
     return Severity(state, state == "normal" and score >= 30, score, words[state])

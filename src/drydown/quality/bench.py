@@ -10,6 +10,7 @@ from importlib.resources import files
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import stats
 
 from drydown.errors import InputError, RangeError
@@ -21,6 +22,8 @@ __all__ = [
 ]  # fmt: skip
 MEMBERS_APART = 0.8
 """Replicates of moisture further apart than this many points are told of (own estimate)."""
+LAST_DIGIT = 0.05
+"""Half of the last digit of a meter or scale that shows tenths: equal readings are no surer than that."""
 
 
 @cache
@@ -51,12 +54,17 @@ def oven_percent(dish_g: float, dish_wet_g: float, dish_dry_g: float) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Calibration:
-    """A meter's line: oven = offset + slope x meter, with the spread of single readings about it."""
+    """A meter's line: oven = offset + slope x meter, with all that its doubt needs."""
 
     slope: float
     offset: float
     spread: float
+    """Spread of single readings about the line, points."""
     pairs: int
+    free: int
+    middle: float
+    squares: float
+    """Sum of squares of the readings about their mean; infinite for a mere difference."""
     low: float
     high: float
     """The meter readings it was made from, % wet basis."""
@@ -65,30 +73,42 @@ class Calibration:
         """The oven's figure for a meter's reading, % wet basis."""
         return self.offset + self.slope * meter_percent
 
+    def half(self, meter_percent: float, readings: int) -> float:
+        """Half of the 95 % interval of the oven's figure for a mean of so many readings, points."""
+        share = 1 / readings + 1 / self.pairs + (meter_percent - self.middle) ** 2 / self.squares
+        return float(stats.t.ppf(0.975, self.free) * self.spread * share**0.5)
+
 
 def calibrate(pairs: Sequence[tuple[float, float]]) -> Calibration:
     """A meter's calibration from readings beside the oven.
 
     Equation: least squares line through 5 pairs or more that span 2 points; with fewer, the mean
     difference only. Args: pairs of (meter, oven) [% wb]. Returns: `Calibration`.
-    Valid range: 3 pairs or more, 5 to 60 % wb; corrections hold within the readings they came
-    from. Source: ordinary least squares.
+    Valid range: 3 pairs or more, 5 to 60 % wb, slope 0.5 to 2, corrections up to 8 points; they
+    hold within the readings they came from. Source: ordinary least squares.
     """
     if len(pairs) < 3:
         raise RangeError(f"three pairs or more make a calibration, not {len(pairs)}.", "calibration")
     meter, oven = (np.array(column, dtype=float) for column in zip(*pairs, strict=True))
     if not ((meter >= 5) & (meter <= 60) & (oven >= 5) & (oven <= 60)).all():
         raise RangeError("readings must be from 5 to 60 % wet basis.", "calibration")
-    if len(pairs) >= 5 and np.ptp(meter) >= 2.0:
+    line = len(pairs) >= 5 and np.ptp(meter) >= 2.0
+    if line:
         fit = stats.linregress(meter, oven)
-        slope, offset, free = float(fit.slope), float(fit.intercept), len(pairs) - 2
+        slope, offset = float(fit.slope), float(fit.intercept)
     else:
-        slope, offset, free = 1.0, float((oven - meter).mean()), len(pairs) - 1
+        slope, offset = 1.0, float((oven - meter).mean())
     if not 0.5 <= slope <= 2.0:
         raise RangeError(f"the line's slope is {slope:.2f}; the pairs do not belong together.", "calibration")
-    off = oven - offset - slope * meter
-    spread = float(np.sqrt((off**2).sum() / free))
-    return Calibration(slope, offset, spread, len(pairs), float(meter.min()), float(meter.max()))
+    if float(np.abs(oven - meter).max()) > 8.0:
+        raise RangeError("meter and oven differ by more than 8 points.", "calibration", "Check the pairs.")
+    free = len(pairs) - (2 if line else 1)
+    spread = float(np.sqrt(((oven - offset - slope * meter) ** 2).sum() / free))
+    squares = float(((meter - meter.mean()) ** 2).sum()) if line else float("inf")
+    return Calibration(
+        slope, offset, spread, len(pairs), free, float(meter.mean()), squares, float(meter.min()),
+        float(meter.max()),
+    )  # fmt: skip
 
 
 def moisture_figure(
@@ -96,49 +116,64 @@ def moisture_figure(
 ) -> Figure:
     """Moisture of a sample from its replicates.
 
-    Equation: mean of the replicates (corrected by the meter's line); band = t interval of the mean
-    with the calibration's own spread added in square. Args: replicates [% wb]; method, one of
-    `moisture_methods()`; calibration, for a meter. Returns: figure [% wb], 95 % band; one replicate
-    without calibration has no band. Valid range: 3 to 60 % wb. Source: the method's, and Student 1908.
+    Equation: mean of the replicates, by the meter's line where there is one; 95 % band = t x s x
+    sqrt(1/m + 1/n + (x - mean)2/Sxx) of that line, else the t interval of the replicates; never
+    narrower than half of the last digit. Args: replicates [% wb]; method, one of
+    `moisture_methods()`; calibration, for a meter only. Returns: figure [% wb]; one reading without
+    calibration has no band, and says so. Valid range: 3 to 60 % wb, corrected or not.
+    Source: the method's; Student 1908; prediction from a fitted line.
     """
     if method not in _methods():
         raise InputError(f"method '{method}' is not known.", fix=f"One of: {', '.join(_methods())}.")
     values = np.array(replicates, dtype=float)
     if not len(values) or not ((values >= 3) & (values <= 60)).all():
         raise RangeError("replicates must be from 3 to 60 % wet basis, one or more.", "moisture")
+    if float(np.ptp(values)) > 8.0:
+        raise RangeError(
+            "replicates lie more than 8 points apart.", "moisture", "Mix the sample and read again."
+        )
+    if calibration is not None and method != "meter":
+        raise InputError("only a meter is corrected by pairs.", "moisture", "Leave the pairs out.")
     row = _methods()[method]
     inputs = {"method": row["words"], "replicates": ", ".join(f"{v:g}" for v in values)}
-    mean, variance = float(values.mean()), 0.0
-    if len(values) > 1:
-        half = float(stats.t.ppf(0.975, len(values) - 1) * values.std(ddof=1) / len(values) ** 0.5)
-        variance = half**2
+    mean, half = float(values.mean()), _half(values)
     if calibration is not None:
-        inputs["meter's own line"] = (
-            f"{calibration.offset:+.2f} + {calibration.slope:.3f} x reading, {calibration.pairs} pairs"
-        )
-        if not calibration.low - 1 <= mean <= calibration.high + 1:
-            inputs["outside the calibration"] = f"{calibration.low:g} to {calibration.high:g} %"
+        inputs |= _said(calibration, mean)
+        half = max(calibration.half(mean, len(values)), LAST_DIGIT)
         mean = calibration.corrected(mean)
-        variance = calibration.slope**2 * variance + (1.96 * calibration.spread) ** 2
+        if not 3.0 <= mean <= 60.0:
+            raise RangeError(f"comes out at {mean:.1f} %, which cannot be.", "moisture", "Check the pairs.")
     if len(values) > 1 and float(np.ptp(values)) > MEMBERS_APART:
         inputs["replicates lie apart"] = f"{float(np.ptp(values)):.1f} points: mix the sample and read again"
     if "below_reference" in row:
         inputs["against ISO 1446"] = f"about {mean + row['below_reference']:.1f} %"
     if "note" in row:
         inputs["note"] = row["note"]
-    half = variance**0.5
-    band = Band.INTERVAL_95 if half else Band.EXACT
+    band = Band.INTERVAL_95 if half else Band.UNKNOWN
     source = Source(row["source"], Status.STATED if method == "meter" else Status.PUBLISHED)
     return Figure(mean, "% wb", mean - half, mean + half, band, "mean of the replicates", inputs, (source,))
 
 
+def _said(line: Calibration, mean: float) -> dict[str, str]:
+    """The meter's line in words, and whether it reaches as far as this reading."""
+    found = {"meter's own line": f"{line.offset:+.2f} + {line.slope:.3f} x reading, {line.pairs} pairs"}
+    if not line.low - 1 <= mean <= line.high + 1:
+        found["outside the calibration"] = f"{line.low:g} to {line.high:g} %"
+    return found
+
+
+def _half(values: NDArray[np.float64]) -> float:
+    """Half of the 95 % interval of a mean; 0 where one value tells nothing of it."""
+    if len(values) < 2:
+        return 0.0
+    half = float(stats.t.ppf(0.975, len(values) - 1) * values.std(ddof=1) / len(values) ** 0.5)
+    return max(half, LAST_DIGIT)
+
+
 def _mean_figure(values: Sequence[float], unit: str, rule: str, source: Source, **inputs: str) -> Figure:
     found = np.array(values, dtype=float)
-    mean = float(found.mean())
-    half = 0.0
-    if len(found) > 1:
-        half = float(stats.t.ppf(0.975, len(found) - 1) * found.std(ddof=1) / len(found) ** 0.5)
-    band = Band.INTERVAL_95 if half else Band.EXACT
+    mean, half = float(found.mean()), _half(found)
+    band = Band.INTERVAL_95 if half else Band.UNKNOWN
     return Figure(mean, unit, mean - half, mean + half, band, rule, inputs, (source,))
 
 

@@ -10,9 +10,12 @@ from drydown.errors import InputError
 from drydown.figures import Source
 from drydown.quality.sample import Sheet
 from drydown.quality.scheme import Grade, Scheme
-from drydown.quality.screens import retained_percent
+from drydown.quality.screens import renumbered, retained_percent
 
 __all__ = ["Limit", "Tried", "Verdict", "full_defects", "grade_sheet", "tried"]
+
+
+NO_GRADE = "no grade yet: the sheet lacks answers"
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,8 +81,10 @@ class Verdict:
 
     @property
     def words(self) -> str:
-        """The grade's name, or what the scheme calls everything else."""
+        """The grade; none yet where the sheet does not say enough; else what the scheme calls the rest."""
         best = self.best
+        if best is None and self.possible:
+            return NO_GRADE
         return best.grade.name.strip() if best else self.scheme.below
 
     def sources(self) -> tuple[Source, ...]:
@@ -100,12 +105,12 @@ def full_defects(
     """Full defects by class, in the scheme's sample mass.
 
     `factor` brings the sheet's mass to the scheme's (1 for the same). With "truncate each" only
-    whole full defects of each class count.
+    whole full defects of each class count: cut as they were found, so that none vanishes by the factor.
     """
     found = {}
     for code, n in counts.items():
-        value = n * weights[scheme.defect(code).code] * factor
-        found[code] = Fraction(int(value)) if scheme.rounding == "truncate each" else value
+        value = n * weights[scheme.defect(code).code]
+        found[code] = factor * (Fraction(int(value)) if scheme.rounding == "truncate each" else value)
     return found
 
 
@@ -125,7 +130,7 @@ def _factor(scheme: Scheme, sheet: Sheet) -> Fraction:
 
 
 def _text(value: Fraction | float) -> str:
-    return f"{float(value):g}"
+    return f"{round(float(value), 3):g}"
 
 
 def _at_most(words: str, found: Fraction | float | None, most: Fraction | float) -> Limit:
@@ -219,6 +224,9 @@ def grade_sheet(sheet: Sheet, scheme: Scheme, options: Mapping[str, str] | None 
     Raises `InputError` for a defect the scheme does not have, another species, or another sample.
     """
     sheet.check()
+    if sheet.screens_g and sheet.screens_table:
+        sieved = renumbered(sheet.screens_g, sheet.screens_table, scheme.screens_table)
+        sheet = sheet.model_copy(update={"screens_g": sieved, "screens_table": scheme.screens_table})
     if scheme.species and sheet.species and sheet.species not in scheme.species:
         raise InputError(f"{scheme.name} is for {', '.join(scheme.species)}.", f"species {sheet.species}")
     grades = [g for g in scheme.grades if not g.species or not sheet.species or sheet.species in g.species]
@@ -228,10 +236,11 @@ def grade_sheet(sheet: Sheet, scheme: Scheme, options: Mapping[str, str] | None 
     for code in sheet.masses_g:
         if code not in {d.group for d in scheme.defects}:
             scheme.defect(code)
-    counted = full_defects(scheme, sheet.counts, _factor(scheme, sheet), weights)
+    factor = _factor(scheme, sheet)
+    counted = full_defects(scheme, sheet.counts, factor, weights)
     total = sum(counted.values(), Fraction(0))
     if scheme.rounding == "truncate total":
-        total = Fraction(int(total))
+        total = Fraction(int(total / factor)) * factor
     chosen = {o.name: dict(options or {}).get(o.name, o.default) for o in scheme.options}
     tries = tuple(tried(scheme, g, sheet, counted, total) for g in grades)
     return Verdict(scheme, sheet, total, counted, tries, chosen)

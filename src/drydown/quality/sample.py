@@ -20,7 +20,8 @@ class Sheet(BaseModel):
     """One sample as the bench wrote it down.
 
     `counts`: pieces by defect; `masses_g`: mass by defect or group; `screens_g`: mass retained by
-    screen number, with "pan" for what fell through all; `moisture_percent` by `moisture_method`.
+    screen number, with "pan" for what fell through all, numbers by `screens_table` (empty: by the
+    scheme's own); `moisture_percent` by `moisture_method`.
     """
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
@@ -31,6 +32,7 @@ class Sheet(BaseModel):
     counts: dict[str, Annotated[int, Field(ge=0, le=100_000)]] = {}
     masses_g: dict[str, Grams] = {}
     screens_g: dict[str, Grams] = {}
+    screens_table: Annotated[str, Field(max_length=20)] = ""
     moisture_percent: Annotated[float, Field(ge=3, le=60)] | None = None
     moisture_method: Annotated[str, Field(max_length=60)] = ""
     quakers: Annotated[int, Field(ge=0, le=10_000)] | None = None

@@ -102,6 +102,8 @@ class Scheme(Sourced):
     words: str
     kind: Literal["equivalents", "mass", "per_kg", "mixed"]
     sample_g: Annotated[float, Field(gt=0)] | None = None
+    screens_table: str = "inch64"
+    """Whose numbers its screens are."""
     species: tuple[str, ...] = ()
     rounding: Literal["none", "truncate each", "truncate total", "next class"] = "none"
     rounding_note: str = ""

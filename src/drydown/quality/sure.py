@@ -97,6 +97,14 @@ def total_figure(verdict: Verdict, dispersion: float = 1.0) -> Figure:
     error = (dispersion * sum(float(weights[c]) ** 2 * n for c, n in counts.items())) ** 0.5
     inputs = {verdict.scheme.defect(c).words: f"{n} x {weights[c]}" for c, n in counts.items() if n}
     inputs["standard error"] = f"{error:.2f}"
+    if (
+        verdict.scheme.sample_g
+        and counts
+        and abs(verdict.scheme.sample_g / verdict.sheet.sample_g - 1) > 0.005
+    ):
+        inputs["brought to the scheme's mass"] = (
+            f"{verdict.sheet.sample_g:g} g to {verdict.scheme.sample_g:g} g"
+        )
     if dispersion > 1.0:
         inputs["bags vary more than chance"] = f"{dispersion:.2f} times"
     mass = verdict.scheme.sample_g or verdict.sheet.sample_g
@@ -109,14 +117,19 @@ def total_figure(verdict: Verdict, dispersion: float = 1.0) -> Figure:
 
 
 def _draw(counts: Mapping[str, int], rng: np.random.Generator, phi: float, n: int) -> dict[str, np.ndarray]:
-    """True means of each class that would give these counts (Gamma, Jeffreys), over-dispersed."""
-    return {c: rng.gamma((k + 0.5) / phi, phi, n) for c, k in counts.items()}
+    """True means of each class that would give these counts, over-dispersed.
+
+    Gamma with half a piece of prior over all classes together (Jeffreys for one class): a class
+    that was looked for and not found adds next to nothing, as it should.
+    """
+    prior = 0.5 / max(len(counts), 1)
+    return {c: rng.gamma((k + prior) / phi, phi, n) for c, k in counts.items()}
 
 
 def grade_probabilities(verdict: Verdict, dispersion: float = 1.0, seed: int = 1) -> dict[str, float]:
     """Probability of each grade for the lot behind the sample, by its counts alone.
 
-    Equation: true mean of each class ~ Gamma(n + 1/2) (Jeffreys), graded as a sheet would be.
+    Equation: true mean of each class ~ Gamma(n + 1/(2 K)), K classes, graded as a sheet would be.
     Args: verdict; dispersion factor; seed. Returns: probability by grade, the rest under what the
     scheme calls it. Valid range: counts; masses, screens and moisture are taken as exact.
     Source: Poisson-gamma; own method, 4000 draws.
@@ -126,7 +139,6 @@ def grade_probabilities(verdict: Verdict, dispersion: float = 1.0, seed: int = 1
     if not verdict.sheet.counts:
         return {verdict.words: 1.0}
     weights = verdict.scheme.weights(dict(verdict.options))
-    counts = {c: n for c, n in counts.items() if n or c in verdict.sheet.counts}
     drawn = _draw(counts, rng, dispersion, DRAWS)
     found: dict[str, int] = {}
     for i in range(DRAWS):
@@ -165,6 +177,8 @@ def _known_prices(verdict: Verdict, prices: Mapping[str, float]) -> None:
     odd = [name for name in prices if name not in names]
     if odd:
         raise InputError(f"'{odd[0]}' is not a grade here.", "prices", f"There are: {', '.join(names)}.")
+    if not all(0.0 <= price < 1e12 for price in prices.values()):
+        raise InputError("a price is not a number of zero or more.", "prices")
 
 
 def _price(prices: Mapping[str, float], name: str) -> float:
@@ -191,7 +205,8 @@ def another_sample(
     """
     _known_prices(verdict, prices)
     rng = np.random.default_rng(seed)
-    counts = dict(verdict.sheet.counts)
+    seen = verdict.sheet.counts
+    counts = {d.code: seen.get(d.code, 0) for d in verdict.scheme.defects if d.counts}
     weights = verdict.scheme.weights(dict(verdict.options))
     drawn, now = _draw(counts, rng, dispersion, 1000), verdict.words
     changes, worth = 0, 0.0
@@ -204,7 +219,7 @@ def another_sample(
             changes += 1
             worth += abs(_price(prices, name) - _price(prices, now))
     change, worth = changes / 1000, worth / 1000
-    good = worth > cost_per_kg
+    good = worth > cost_per_kg and change >= 0.01
     words = (
         f"A second sample would change the grade with probability {change:.0%}, worth {worth:.3g} per kg: "
         + ("count it." if good else "not worth its cost.")

@@ -173,6 +173,7 @@ class Drying(Part):
     cover_for_rain: bool
     shade_from_h: Hour | None = None
     shade_until_h: Hour = 0.0
+    heap_share: Annotated[float, Field(ge=0.05, le=1)] | None = None
 
     @property
     def target_wb(self) -> float:
@@ -184,7 +185,7 @@ class Drying(Part):
         rain = 0.1 if self.cover_for_rain else None
         return Routine(
             self.rake_hours, self.cover_from_h, self.cover_until_h, rain,
-            self.shade_from_h, self.shade_until_h,
+            self.shade_from_h, self.shade_until_h, (), self.heap_share or 1.0,
         )  # fmt: skip
 
 
@@ -217,9 +218,11 @@ class Station(Part):
         """Assumed losses and water with the station's own numbers in their place."""
         return practice().stated(**self.measured.model_dump())
 
-    def bed(self, name: str) -> Bed | None:
-        """A bed by name."""
-        return next((b for b in self.equipment.beds if b.name == name), None)
+    def drying_places(self) -> dict[str, tuple[Place, float]]:
+        """Beds and dryers by name: the place with the station's own air, and its area in m2."""
+        things = self.equipment
+        beds = {b.name: (place(b.place), b.area_m2) for b in things.beds}
+        return beds | {d.name: (d.place(), d.area_m2) for d in things.dryers}
 
     def normals(self) -> tuple[MonthNormals, ...] | None:
         """Monthly normals, if the station gave any."""

@@ -76,6 +76,8 @@ class Entry(models.Model):
         what = str(told.get("kind", "")) if self.kind == "step" else self.kind
         if self.kind == "reverse":
             return f"taken back: {told['kind']} {told['reverses']} ({self.reason})"
+        if self.kind == "bench":
+            what = f"bench, {told['kind']}" + (f" of sample {told['sample']}" if told.get("sample") else "")
         of: Any = told.get("code") or told.get("buyer") or told.get("what") or ""
         if "grower" in told:
             of = f"grower {told['grower']}"

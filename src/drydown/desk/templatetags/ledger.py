@@ -7,9 +7,9 @@ import math
 from django import template
 
 from drydown.books.numbers import coin_text
-from drydown.figures import Figure, weakest
+from drydown.figures import Figure, Source, weakest
 
-__all__ = ["coin", "kg", "known", "labelled", "minus", "percent", "span", "value", "whole"]
+__all__ = ["coin", "kg", "known", "labelled", "minus", "percent", "sourced", "span", "value", "whole"]
 
 register = template.Library()
 _DIGITS = {"kg green per kg fruit": 3, "C": 0, "h": 0, "L": 0, "kg": 1, "days": 1}
@@ -62,6 +62,12 @@ def coin(minor: int, decimals: int) -> str:
 def minus(number: int) -> int:
     """The number with the other sign."""
     return -number
+
+
+@register.filter
+def sourced(source: Source) -> str:
+    """A source with how well it is known, said once."""
+    return source.text if str(source.status) in source.text else f"{source.text}, {source.status}"
 
 
 @register.filter

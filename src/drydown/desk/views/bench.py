@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import Any
+from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.http import FileResponse, HttpRequest, HttpResponse
@@ -11,7 +12,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
-from drydown.books.bench import lots_sampled, record_sheet, sample_of
+from drydown.books.bench import latest, lots_sampled, record_sheet, sample_of
 from drydown.books.models import BenchSheet, Happening
 from drydown.books.photos import photo_file
 from drydown.desk.benchprint import certificate_pdf
@@ -24,6 +25,7 @@ from drydown.desk.views.forms import Keyed
 from drydown.desk.views.problem import answered
 from drydown.errors import InputError
 from drydown.outlook.rules import cautions
+from drydown.quality.photo import HONEST
 from drydown.quality.scheme import Scheme, scheme, scheme_names
 
 __all__ = ["add_count", "add_sheet", "bench", "certificate", "sample_page", "sample_photo", "screens"]
@@ -51,8 +53,20 @@ def _named(request: HttpRequest, sample: Happening) -> str:
     asked = request.GET.get("scheme") or request.POST.get("scheme", "")
     if asked:
         return asked if asked in scheme_names() else ""
-    last = BenchSheet.objects.filter(sample_no=sample.entry_id, kind="count", undone=False).last()
+    last = latest(sample.entry_id, "count")
     return str(last.told["scheme"]) if last else ""
+
+
+def _serves(name: str, sample: Happening) -> bool:
+    """Whether a scheme is for the sample's species."""
+    rules = scheme(name)
+    return not rules.species or sample.lot.species in rules.species
+
+
+def _query(request: HttpRequest, name: str) -> str:
+    """The scheme and the options chosen, to take along to the certificate."""
+    rules = scheme(name) if name else None
+    return urlencode({"scheme": name, **{f"option {k}": v for k, v in _choices(request, rules).items()}})
 
 
 def _choices(request: HttpRequest, rules: Scheme | None) -> dict[str, str]:
@@ -89,10 +103,11 @@ def _page(request: HttpRequest, sample: Happening, bound: tuple[str, Keyed] | No
     )
     context = {
         "view": view, "sample": sample, "lot": sample.lot, "scheme_name": name, "prices": prices,
-        "schemes": [(n, scheme(n).words) for n in scheme_names()], "count_form": count,
+        "schemes": [(n, scheme(n).words) for n in scheme_names() if _serves(n, sample)], "count_form": count,
         "forms": [(kind, kinds[kind], form) for kind, form in forms.items()],
         "bound": bound[1] if bound else None,
         "bound_kind": bound[0] if bound else "", "rows": [(s, sheet_words(s)) for s in view.sheets],
+        "chosen": _query(request, name), "honest": HONEST,
         "cautions": cautions("mould"), "options": _shown_options(view),
     }  # fmt: skip
     return render(request, "desk/sample.html", context, status=400 if bound else 200)

@@ -72,8 +72,11 @@ def _plan(data: dict[str, Any]) -> dict[str, Any]:
         return {"severity": severity}
     aql = float(data["aql"])
     plan = attribute_plan(_whole(data["items"], "items"), aql, data["level"], severity.state == "tightened")
-    shares = [aql / 100, 2 * aql / 100, 4 * aql / 100, 8 * aql / 100]
-    curve = zip((100 * s for s in shares if s < 1), plan_curve(plan.size, plan.accept, shares), strict=False)
+    if plan.whole:
+        return {"severity": severity, "plan": plan}
+    shares = [k * aql / 100 for k in (1, 2, 4, 8)]
+    chances = plan_curve(plan.size, plan.accept, shares, _whole(data["items"], "items"))
+    curve = zip((100 * s for s in shares), chances, strict=True)
     return {"severity": severity, "plan": plan, "curve": [(s, 100 * p) for s, p in curve]}
 
 

@@ -99,7 +99,7 @@ def join_lots(request: HttpRequest, code: str) -> HttpResponse:
     """Put a lot together with others of its kind."""
     lot = get_object_or_404(Lot, code=code)
     drying = lot.stage == Lot.Stage.DRYING
-    beds = [b.name for b in need_station().equipment.beds] if drying else []
+    beds = list(need_station().drying_places()) if drying else []
     form = JoinForm(_others(lot), beds, request.POST or None)
     if request.method == "POST" and form.is_valid():
         others = Lot.objects.filter(code__in=form.cleaned_data["lots"])

@@ -51,7 +51,7 @@ COUNT_WORDS = {
     "offline": gettext_lazy("No network: the count is kept on this phone."),
     "kept": gettext_lazy("Noted on this phone as number"),
     "nostate": gettext_lazy("Open this page once with network first, so that it knows samples and schemes."),
-    "mass": gettext_lazy("Write the mass that was counted, in grams."),
+    "mass": gettext_lazy("Write the mass that was counted, in grams, without thousands marks."),
     "sample": gettext_lazy("Choose a sample."),
     "scheme": gettext_lazy("Choose a scheme."),
     "full": gettext_lazy("full defects"),
@@ -59,6 +59,12 @@ COUNT_WORDS = {
     "counts": gettext_lazy("counts"),
     "none": gettext_lazy("Nothing was counted. If there were no defects, tick that."),
     "other_mass": gettext_lazy("This scheme counts a sample of"),
+    "too_much": gettext_lazy("More was counted than was taken:"),
+    "not_clean": gettext_lazy("Pieces were counted, and no defects is ticked. Which is it?"),
+    "sure": gettext_lazy("Throw this count away?"),
+    "elsewhere": gettext_lazy(
+        "The counting sheet is open on another page of this phone. Close that one, then open this anew."
+    ),
 }
 
 

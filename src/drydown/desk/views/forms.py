@@ -60,9 +60,12 @@ class Plain(Typed):
         number = super().read(text)
         if not self.low <= number <= self.high:
             raise forms.ValidationError(
-                _("must be from %(low)g to %(high)g %(unit)s, got %(number)g."),
-                params={"low": self.low, "high": self.high, "unit": self.unit, "number": number},
-            )
+                _("must be from %(low)s to %(high)s, got %(number)s."),
+                params={
+                    "low": f"{self.low:.12g}", "high": f"{self.high:.12g} {self.unit}".strip(),
+                    "number": f"{number:.12g}",
+                },
+            )  # fmt: skip
         return number
 
 
@@ -174,7 +177,7 @@ def _pick(label: Any, names: list[str], required: bool) -> forms.ChoiceField:
 
 
 _NUMBERS: dict[str, tuple[Any, float, float, str]] = {
-    "load_kg_m2": (_("load, kg per m2 as spread"), 2, 60, "kg/m2"),
+    "load_kg_m2": (_("load, kg per m2 as spread"), 2, 900, "kg/m2"),
     "moisture_percent": (_("moisture, % wet basis"), 3, 60, "% wb"),
     "ph": (_("pH of the mass"), 2, 9, ""),
     "tank_c": (_("temperature in the tank, C"), 0, 60, "C"),
@@ -217,7 +220,7 @@ class StepForm(Keyed):
             return forms.BooleanField(label=_("nothing of the lot is left"), required=False)
         things = station.equipment
         picks: dict[str, tuple[Any, list[str]]] = {
-            "bed": (_("drying place"), [b.name for b in things.beds]),
+            "bed": (_("drying place"), list(station.drying_places())),
             "tank": (_("tank"), [t.name for t in things.tanks]),
             "store": (_("store"), [s.name for s in things.stores]),
             "felt": (_("by hand"), list(_FELT)),

@@ -199,6 +199,8 @@ def step(request: HttpRequest, code: str) -> HttpResponse:
             messages.success(request, _("Recorded: %s.") % PAST[kind])
             for odd in taken.findings:
                 messages.warning(request, f"{odd.words} [{odd.source.text}, {odd.source.status}]")
+            if kind == "sample":
+                return redirect("sample", number=taken.happening.entry_id)
             return redirect("lot", code=code)
     return _page(request, lot, station, bound=(kind, form))
 

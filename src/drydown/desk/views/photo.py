@@ -39,7 +39,7 @@ def _told(found: Photo, name: str, table: str) -> dict[str, Any]:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @answered
-@guarded("samples.taken")
+@guarded("samples.taken", write=True)
 def add_photo(request: HttpRequest, number: int) -> HttpResponse:
     """Measure a photo and keep it, or say why it cannot be used."""
     sample = sample_of(number)
@@ -50,9 +50,10 @@ def add_photo(request: HttpRequest, number: int) -> HttpResponse:
             if upload.size > MOST_BYTES:
                 raise InputError(f"is larger than {MOST_BYTES // 1_000_000} MB.", "photo", "Take it smaller.")
             content = upload.read()
+            at = form.stated()
             found = measure_photo(read_picture(content))
             told = _told(found, keep_photo(content), form.cleaned_data["table"])
-            record_sheet("photo", told, form.cleaned_data["key"], form.stated(), who(request), sample=number)
+            record_sheet("photo", told, form.cleaned_data["key"], at, who(request), sample=number)
         except InputError as error:
             form.add_error(None, str(error))
         else:

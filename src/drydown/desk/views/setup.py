@@ -81,7 +81,7 @@ def _keep_what_is_in_use(station: Station) -> None:
             raise InputError(
                 f"Lot {lot.code} goes {lot.route_words()}; keep that route and its drying table."
             )
-        if lot.stage == Lot.Stage.DRYING and station.bed(lot.bed) is None:
+        if lot.stage == Lot.Stage.DRYING and lot.bed not in station.drying_places():
             raise InputError(
                 f"'{lot.bed}' has lot {lot.code} drying on it; keep that name until it is bagged."
             )

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from drydown.books.bench import lots_sampled
 from drydown.books.models import BenchSheet
 from drydown.books.tastings import keep_tasting, open_session, results, session_of, taken_seats
-from drydown.desk.people import guarded, who
+from drydown.desk.people import guarded, may_here, who
 from drydown.desk.views.forms import Keyed, Plain
 from drydown.desk.views.problem import answered
 from drydown.errors import DrydownError, InputError
@@ -63,14 +63,14 @@ class TastingForm(Keyed):
         notes = [("", _("clean")), *off_notes().items()]
         for code in self.order:
             for name, words in attributes().items():
-                self.fields[f"m_{code}_{name}"] = Plain(0, 10, "", label=words, required=False)
+                self.fields[f"m_{code}_{name}"] = Plain(0, 10, "", label=f"{code}, {words}", required=False)
                 self.fields[f"m_{code}_{name}"].widget.attrs["class"] = "line"
             for cup in range(1, session.told["cups"] + 1):
-                label = _("cup %(n)d") % {"n": cup}
+                label = _("%(code)s, cup %(n)d") % {"code": code, "n": cup}
                 self.fields[f"o_{code}_{cup}"] = forms.ChoiceField(label=label, choices=notes, required=False)
                 strengths = [("1", _("slight")), ("2", _("clear")), ("3", _("strong"))]
                 self.fields[f"s_{code}_{cup}"] = forms.ChoiceField(
-                    label=_("how strong, cup %(n)d") % {"n": cup},
+                    label=_("%(code)s, cup %(n)d, how strong") % {"code": code, "n": cup},
                     choices=[("", "-"), *strengths],
                     required=False,
                 )
@@ -148,11 +148,12 @@ def tasting_page(request: HttpRequest, number: int) -> HttpResponse:
     """Seats, and results once all have answered or when they are asked for."""
     session = session_of(number)
     seats, count = taken_seats(number), len(session.told["orders"])
-    shown = len(seats) == count or ("open" in request.GET and bool(seats))
+    may_open = may_here(request, "journal.undo", write=True)
+    shown = len(seats) == count or ("open" in request.GET and bool(seats) and may_open)
     steps, source = preparation()
     context = {
         "session": session, "seats": [(i, seats.get(i, "")) for i in range(1, count + 1)], "shown": shown,
-        "steps": steps, "source": source, "notes": off_notes(), "labels": attributes(),
+        "steps": steps, "source": source, "may_open": may_open, "notes": off_notes(), "labels": attributes(),
     }  # fmt: skip
     if shown:
         found = results(number)

@@ -23,7 +23,6 @@ from drydown.desk.views.problem import answered
 from drydown.errors import InputError
 from drydown.outlook.forecast import DryingForecast
 from drydown.station.model import Station
-from drydown.steps.dry.data import place
 
 __all__ = ["home", "more", "yard"]
 
@@ -129,10 +128,11 @@ def _beds(rows: list[Row], station: Station) -> list[dict[str, Any]]:
             used[row.lot.bed] = used.get(row.lot.bed, 0.0) + area
     return [
         {
-            "bed": b,
-            "kind": place(b.place).label,
-            "used": used.get(b.name, 0.0),
-            "share": 100.0 * used.get(b.name, 0.0) / b.area_m2,
+            "name": name,
+            "area_m2": area,
+            "kind": spot.label,
+            "used": used.get(name, 0.0),
+            "share": 100.0 * used.get(name, 0.0) / area,
         }
-        for b in station.equipment.beds
+        for name, (spot, area) in station.drying_places().items()
     ]

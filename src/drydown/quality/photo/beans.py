@@ -13,12 +13,16 @@ from skimage import color, measure
 from drydown.quality.photo.card import Plane, coverage
 from drydown.quality.photo.picture import Picture, Sheet
 
-__all__ = ["Bean", "axes_of", "measure_beans"]
+__all__ = ["Bean", "Ellipse", "axes_of", "measure_beans"]
 
-MOST_OFF = 0.06
-"""Greatest rms distance of an outline from its ellipse, as a share of the width."""
-LEAST_ARC = 0.45
+MOST_OFF = 0.04
+"""Greatest rms distance of a partly hidden outline from its ellipse, as a share of the width."""
+LEAST_ARC = 0.6
 """Least share of an outline that must be free of neighbours."""
+SMOOTH_PX = 2.5
+"""Outlines are evened over this many steps, so that noise does not widen what a caliper spans."""
+HIDDEN_MM = 0.5
+"""Where an ellipse lies farther than this from the outline seen, the outline is hidden."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,11 +37,23 @@ class Bean:
     touching: bool
 
 
-def axes_of(points: NDArray[np.float64]) -> tuple[float, float, float, float, float] | None:
-    """Ellipse through an outline: length, width, centre x, y, and rms distance over width.
+@dataclass(frozen=True, slots=True)
+class Ellipse:
+    """An ellipse fitted to an outline [mm]; `off`: rms distance from it, as a share of the width."""
+
+    length: float
+    width: float
+    x: float
+    y: float
+    turn: float
+    off: float
+
+
+def axes_of(points: NDArray[np.float64]) -> Ellipse | None:
+    """Ellipse through an outline.
 
     Equation: least squares ellipse (algebraic, Halir and Flusser). Args: points (n, 2) [mm].
-    Returns: (length, width, x, y, off), or None where no ellipse fits.
+    Returns: `Ellipse`, or None where none fits.
     Valid range: an outline that shows nearly half of the ellipse or more. Source: Halir and Flusser 1998.
     """
     middle = points.mean(axis=0)
@@ -56,13 +72,20 @@ def axes_of(points: NDArray[np.float64]) -> tuple[float, float, float, float, fl
     radius = np.hypot(along[:, 0] / long, along[:, 1] / short)
     away = np.abs(radius - 1.0) * np.hypot(along[:, 0], along[:, 1]) / np.maximum(radius, 1e-9)
     rms = float(np.sqrt(np.mean(away**2)))
-    return (
-        2 * long * scale,
-        2 * short * scale,
-        float(x * scale + middle[0]),
-        float(y * scale + middle[1]),
-        (rms / (2 * short)),
+    at = np.array([x, y]) * scale + middle
+    return Ellipse(
+        2 * long * scale, 2 * short * scale, float(at[0]), float(at[1]), float(turn), rms / (2 * short)
     )
+
+
+def _filled(points: NDArray[np.float64], fit: Ellipse) -> NDArray[np.float64]:
+    """The outline seen, with the ellipse where neighbours hide it."""
+    t = np.linspace(0.0, 2.0 * np.pi, 180, endpoint=False)
+    along = np.column_stack([fit.length / 2 * np.cos(t), fit.width / 2 * np.sin(t)])
+    turned = along @ np.array([[np.cos(fit.turn), np.sin(fit.turn)], [-np.sin(fit.turn), np.cos(fit.turn)]])
+    whole = turned + np.array([fit.x, fit.y])
+    away = np.hypot(*(whole[:, None, :] - points[None, :, :]).transpose(2, 0, 1)).min(axis=1)
+    return np.vstack([points, whole[away > HIDDEN_MM]])
 
 
 def _narrowest(points: NDArray[np.float64]) -> tuple[float, float]:
@@ -95,7 +118,7 @@ def _outline(
     outlines = measure.find_contours(np.pad(shares, 1), 0.5)
     if not outlines:
         return np.empty((0, 2)), False, 0.0
-    line = max(outlines, key=len) - 1.0
+    line = ndimage.gaussian_filter1d(max(outlines, key=len) - 1.0, SMOOTH_PX, axis=0, mode="wrap")
     if not others.any():
         return line[:, ::-1] + [box[1].start, box[0].start], False, 1.0
     away = ndimage.distance_transform_edt(~others)
@@ -116,6 +139,7 @@ def measure_beans(
 
     Args: picture, sheet; labels, split; plane; skip, labels not to measure. Returns: (beans, left out).
     Valid range: beans lying flat; the width is the second axis, which round holes sort by.
+    What neighbours hide of an outline is filled in by the ellipse through the rest.
     Source: ISO 4150 for what a sieve sorts; ellipse as in `axes_of`.
     """
     beans, left = [], 0
@@ -127,13 +151,14 @@ def measure_beans(
             left += 1
             continue
         points = plane.mm(line)
-        fit = axes_of(points)
-        if fit is None or (touching and fit[4] > MOST_OFF):
-            left += 1
-            continue
-        length, width, x, y, off = fit
-        if off > MOST_OFF:  # not ellipse-like, but whole: measure it as a gauge would
-            length, width = _narrowest(points)
+        if touching:
+            fit = axes_of(points)
+            if fit is None or fit.off > MOST_OFF:
+                left += 1
+                continue
+            points = _filled(points, fit)
+        length, width = _narrowest(points)
+        x, y = points.mean(axis=0).tolist()
         beans.append(Bean(length, width, x, y, _colour(picture, sheet, labels, number, found), touching))
     return beans, left
 

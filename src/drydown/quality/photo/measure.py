@@ -14,8 +14,12 @@ from drydown.quality.photo.card import Plane, coverage, find_card, local_scale
 from drydown.quality.photo.picture import Picture, Sheet, sheet_of
 from drydown.quality.photo.split import labelled, split_clumps
 
-__all__ = ["LEAST_PX_PER_MM", "Photo", "measure_photo"]
+__all__ = ["HONEST", "LEAST_PX_PER_MM", "Photo", "measure_photo"]
 
+HONEST = (
+    "Error on drawn scenes of known outlines (ellipses, eggs, boxy ovals): under 0.05 mm on average, 95 in "
+    "100 beans within 0.15 mm. It was not held against sieves: sieve a part of the same sample beside it."
+)
 LEAST_PX_PER_MM = 10.0
 MOST_TILT_DEG = 20.0
 MOST_EDGE_MM = 0.45

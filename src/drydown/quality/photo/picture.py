@@ -56,7 +56,24 @@ def linear_light(srgb: Array) -> Array:
     return made
 
 
-def _opened(content: bytes) -> Image.Image:
+def _upright(found: Image.Image) -> Image.Image:
+    """The picture turned by its own notes; as it is where they are damaged."""
+    try:
+        return ImageOps.exif_transpose(found).convert("RGB")
+    except Exception:  # damaged notes raise many kinds
+        return found.convert("RGB")
+
+
+def _focal(found: Image.Image) -> float | None:
+    """Focal length as on 35 mm film by the camera's notes, where they are whole."""
+    try:
+        focal = found.getexif().get_ifd(0x8769).get(0xA405)
+    except Exception:  # damaged notes raise many kinds
+        return None
+    return float(focal) if isinstance(focal, int | float) and 5 <= focal <= 1000 else None
+
+
+def _opened(content: bytes) -> tuple[Image.Image, float | None]:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error")  # Pillow warns of bombs before it refuses them
@@ -66,7 +83,7 @@ def _opened(content: bytes) -> Image.Image:
             if found.width * found.height > MOST_PIXELS:
                 raise InputError("has more than 60 million pixels.", "photo", "Take it smaller.")
             found.load()
-            return found
+            return _upright(found), _focal(found)
     except InputError:
         raise
     except Exception as error:  # Pillow raises many kinds on broken files; all mean the same here
@@ -79,10 +96,7 @@ def read_picture(content: bytes) -> Picture:
     Args: content, a JPEG or PNG. Returns: `Picture`. Raises `InputError` for anything else, for
     pictures over 60 million pixels or under 400 on a side. Source: Exif 2.3 for turning.
     """
-    found = _opened(content)
-    exif = found.getexif()
-    notes = exif.get_ifd(0x8769)
-    upright = ImageOps.exif_transpose(found).convert("RGB")
+    upright, focal = _opened(content)
     if min(upright.size) < LEAST_SIDE:
         raise InputError(f"is only {min(upright.size)} pixels on its short side.", "photo", "Take it larger.")
     ratio = upright.width * upright.height / WORK_PIXELS
@@ -90,10 +104,8 @@ def read_picture(content: bytes) -> Picture:
         size = (round(upright.width / ratio**0.5), round(upright.height / ratio**0.5))
         upright = upright.resize(size, Image.Resampling.BOX)
     plain = np.asarray(upright, dtype=np.float32) / 255.0
-    focal = notes.get(0xA405)
     clipped = float((plain.min(axis=2) > 0.995).mean())
-    known = float(focal) if isinstance(focal, int | float) and focal > 0 else None
-    return Picture(linear_light(plain), known, clipped)
+    return Picture(linear_light(plain), focal, clipped)
 
 
 def _surface(rows: int, columns: int, at: NDArray[np.bool_], values: Array, step: int) -> Array:

@@ -23,11 +23,11 @@ CAP_GAIN = 3.0
 """Kelvin of burner turned down per kelvin that the hottest layer comes near its cap."""
 
 (
-    RADIUS, D40, EA, ABSORB, LIGHT, PORES, DM_WET, DM_DRY, X_WET, X_DRY, X_FULL, ISO, FILM, FILM_HOLD,
+    RADIUS, D40, EA, ABSORB, LIGHT, PORES, DM_WET, DM_DRY, X_WET, X_DRY, X_SOAK, ISO, FILM, FILM_HOLD,
     LOAD, EMIT, OPEN, HSCALE, PRESSURE, SLAB_ABSORB, GROUND, VENT, FILM_U, FLOOR_GAIN, AIR_FLOW, AIR_SET, BEAN_CAP,
 ) = (P + column(name) for name in (
     "radius_m", "d40_m2_s", "ea_j_mol", "absorptance", "light_depth_m", "porosity", "dm_wet_kg_m3",
-    "dm_dry_kg_m3", "x_wet", "x_dry", "x_full", "isotherm_scale", "film_m", "film_hold_m",
+    "dm_dry_kg_m3", "x_wet", "x_dry", "x_soak", "isotherm_scale", "film_m", "film_hold_m",
     "load_dm_kg_m2", "emissivity", "open_below", "h_scale", "pressure_pa", "slab_absorptance", "ground_c", "vent_m_s",
     "cover_w_m2k", "floor_gain", "air_m_s", "air_set_c", "bean_cap_c",
 ))  # fmt: skip

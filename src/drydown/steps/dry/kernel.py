@@ -49,7 +49,7 @@ from drydown.steps.dry.constants import (
     VENT,
     WIND_TO_BED,
     X_DRY,
-    X_FULL,
+    X_SOAK,
     X_WET,
     V,
 )
@@ -149,14 +149,18 @@ def bed_geometry(ws: Array, air: int, bed: int, layers: int) -> None:
         pores = ws[PORES * W + m]
         diffusivity = 2.5e-5 * 101325.0 / ws[PRESSURE * W + m]
         pore = diffusivity * pores * math.sqrt(pores) * (1.0 + 3.0 * wind) / rvt
-        scale = ws[HSCALE * W + m] * (1.0 - machine)
+        # A heap shows the air less than the spread layer; what is covered has no rain, so the row says it.
+        heaped = ws[(air + COVER) * W + m] * ws[(air + RAIN) * W + m]
+        scale = ws[HSCALE * W + m] * (1.0 - machine) * (1.0 - heaped)
         top = (open_air * (2.8 + 3.0 * wind) + (1.0 - open_air) * 1.5) * scale
         below = (open_air * 0.8 * (2.8 + 1.5 * wind) + (1.0 - open_air) * 0.5) * scale * ws[OPEN * W + m]
         rho_cp = 1006.0 * ws[PRESSURE * W + m] / (RA * kelvin)
         film = (open_air + (1.0 - open_air) * 0.15) / (0.90 * rho_cp * rvt)
         half = 2.0 * pore / dz
         out_top, out_below = film * top, film * below
-        radiant_below = (3.3 * open_air + 0.5 * (1.0 - open_air)) * ws[OPEN * W + m] * (1.0 - machine)
+        radiant_below = (
+            (3.3 * open_air + 0.5 * (1.0 - open_air)) * ws[OPEN * W + m] * (1.0 - machine) * (1.0 - heaped)
+        )
         ws[(bed + DZ) * W + m] = dz
         ws[(bed + GPORE) * W + m] = pore / dz
         ws[(bed + GTOP) * W + m] = out_top * half / (out_top + half)
@@ -285,7 +289,7 @@ def water_flows(ws: Array, state: int, now: int, bed: int, air: int, layers: int
             ps, pv = ws[(now + PS + j) * W + m], ws[(now + PV + j) * W + m]
             over = ps - pv
             dew = over if over < 0.0 else 0.0
-            room = ws[X_FULL * W + m] - ws[(state + X0 + j * NS + N) * W + m]
+            room = ws[X_SOAK * W + m] - ws[(state + X0 + j * NS + N) * W + m]
             room = 0.0 if room < 0.0 else room
             free = ws[(state + F0 + j) * W + m]
             held = free / ws[(bed + FHOLD) * W + m]

@@ -59,15 +59,16 @@ OUT_COLUMNS = (
     "burner_mj_m2",  # heat given to the air of a machine
     "heat_residual",  # relative, of all heat turned over
 )
-START_COLUMNS = (*(f"shell_{i}" for i in range(NS)), "film_kg_m2", "temp_c")
-"""State handed over between stages: shells inside-out (db), film water, temperature."""
+START_COLUMNS = (*(f"shell_{i}" for i in range(NS)), "film_kg_m2", "temp_c", "floor_c")
+"""State handed over between stages: shells inside-out (db), film water, temperature; the floor's own."""
 
 
 @inlined
 def read_air(ws: Array, hourly: Array, hour: int, part: float, air: int) -> None:
     """Air at a moment of an hour: straight lines between hour ends; sun and rain as hour means.
 
-    hourly axes: hour, column (temperature, rh, sun, wind, rain, sky, covered), lane.
+    hourly axes: hour, column (temperature, rh, sun, wind, rain or in covered hours the part of its
+    surface that a heap hides, sky, covered), lane.
     """
     before = hour - 1 if hour > 0 else 0
     rest = 1.0 - part
@@ -95,7 +96,7 @@ def begin(ws: Array, table: Array, start: Array, layers: int) -> None:
             ws[(STATE + F0 + j) * W + m] = start[NS, m] / layers
             ws[(STATE + T0 + j) * W + m] = start[NS + 1, m]
         for i in range(M):
-            ws[(STATE + S0 + i) * W + m] = start[NS + 1, m]
+            ws[(STATE + S0 + i) * W + m] = start[NS + 2, m]
 
 
 @inlined
@@ -110,7 +111,10 @@ def end(ws: Array, start: Array, layers: int, lane: int) -> None:
     for j in range(layers):
         film += ws[(STATE + F0 + j) * W + lane]
         warm += ws[(STATE + T0 + j) * W + lane]
-    start[NS, lane], start[NS + 1, lane] = film, warm / layers
+    floor = 0.0
+    for i in range(M):
+        floor += ws[(STATE + S0 + i) * W + lane]
+    start[NS, lane], start[NS + 1, lane], start[NS + 2, lane] = film, warm / layers, floor / M
 
 
 @inlined

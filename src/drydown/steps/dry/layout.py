@@ -47,7 +47,7 @@ PARAMETERS = (
     "dm_dry_kg_m3",  # dry matter per m3 of bed, dry end
     "x_wet",  # moisture at the wet end, db
     "x_dry",  # moisture at the dry end, db
-    "x_full",  # moisture of a bean that stands in water, db
+    "x_soak",  # moisture inside a bean that stands in water, db
     "isotherm_scale",  # multiplies the equilibrium moisture
     "film_m",  # free-water film at which half the surface counts as wet
     "film_hold_m",  # film that rain can leave on the surface

@@ -40,7 +40,8 @@ class Routine:
 
     `rake_hours`: at the start of these hours the layer is turned. Covered from `cover_from`
     to `cover_until` (over midnight), and in any hour with more than `rain_cover_mm` of rain
-    unless that is None. `shade_from` to `shade_until`: no sun (None: no shading).
+    unless that is None. `shade_from` to `shade_until`: no sun (None: no shading). Heaped where
+    `heap_share` is below 1: the heap shows the air that share of the spread area, in covered hours.
     """
 
     rake_hours: tuple[int, ...] = (8, 10, 12, 14, 16)
@@ -50,10 +51,13 @@ class Routine:
     shade_from: float | None = None
     shade_until: float = 0.0
     events: tuple[Event, ...] = ()
+    heap_share: float = 1.0
 
     def __post_init__(self) -> None:
         if any(not 0 <= h < 24 for h in self.rake_hours):
             raise RangeError(f"rake hours must be from 0 to 23, got {self.rake_hours}.")
+        if not 0.05 <= self.heap_share <= 1.0:
+            raise RangeError(f"heap_share must be from 0.05 to 1, got {self.heap_share:g}.")
         if self.rain_cover_mm is not None and self.rain_cover_mm < 0:
             raise RangeError(f"rain_cover_mm must be 0 or more, got {self.rain_cover_mm:g}.")
 

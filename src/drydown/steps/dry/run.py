@@ -28,7 +28,7 @@ from drydown.steps.dry.layout import (
 from drydown.steps.dry.routine import Routine
 from drydown.units import STEFAN_BOLTZMANN, ZERO_C_K
 
-__all__ = ["DryStage", "DryingRun", "draw_parameters", "dry", "dry_stages", "typical_parameters"]
+__all__ = ["DryStage", "DryingRun", "Joined", "draw_parameters", "dry", "dry_stages", "typical_parameters"]
 
 Array = NDArray[np.float64]
 STEP_TOLERANCE = 4e-3
@@ -92,10 +92,29 @@ def draw_parameters(form: Form, members: int, seed: int) -> dict[str, Array]:
 
 
 @dataclass(frozen=True, slots=True)
+class Joined:
+    """A lot of the same form that is put together with this one: two beds become one.
+
+    share [of all dry matter, 0 to 1]; moisture_db [kg/kg]. Beans of both are then drawn together
+    as one, evenly mixed: the mean is right, the spread between beans of the two is not shown.
+    """
+
+    share: float
+    moisture_db: float
+
+    def __post_init__(self) -> None:
+        if not 0.01 <= self.share <= 0.99:
+            raise RangeError(f"the joined lot must be 0.01 to 0.99 of all, got {self.share:g}.", "joined lot")
+        if not 0.05 <= self.moisture_db <= 4.0:
+            raise RangeError(f"must be from 0.05 to 4 dry basis, got {self.moisture_db:g}.", "joined lot")
+
+
+@dataclass(frozen=True, slots=True)
 class DryStage:
     """One stay at one place: until the moisture is met, or for some hours, whichever is first.
 
-    load_dm_kg_m2 [kg dry matter/m2]; until_wb [fraction]; hours [h], None without limit.
+    load_dm_kg_m2 [kg dry matter/m2]; until_wb [fraction]; hours [h], None without limit;
+    joined, another lot put on the same bed as the stay begins.
     """
 
     place: Place
@@ -103,6 +122,7 @@ class DryStage:
     load_dm_kg_m2: float
     until_wb: float
     hours: int | None = None
+    joined: Joined | None = None
 
     def __post_init__(self) -> None:
         most = 400.0 if self.place.machine or self.place.always_covered else 60.0
@@ -170,6 +190,11 @@ def dry_stages(
     for number, stage in enumerate(stages):
         ratio = stage.load_dm_kg_m2 / stages[max(number - 1, 0)].load_dm_kg_m2
         begin[:, SHELLS + 1] *= ratio  # film water is per m2 of the new place
+        air_c = _air_c(weather, offset)
+        if number == 0 or stage.place != stages[number - 1].place:
+            begin[:, SHELLS + 3] = air_c  # a floor that the lot has not warmed
+        if stage.joined is not None:
+            _join(begin, stage.joined, parameters["x_bean"], air_c)
         met, tried = _stage(parameters, stage, weather, begin, offset, values, ratio, tolerance, threads)
         steps += tried
         spent = np.where(met >= 0, np.ceil(met), stage.hours or hours).astype(np.int64)
@@ -178,6 +203,21 @@ def dry_stages(
         offset = np.minimum(offset + spent, hours)
     _check_closure(values)
     return DryingRun(weather.start, values, OUT_COLUMNS, done, steps)
+
+
+def _join(begin: Array, other: Joined, fresh: Array, air_c: Array) -> None:
+    """Mix another lot into the state; its beans have the air's temperature and a profile of their own."""
+    inside = np.minimum(np.full(len(fresh), other.moisture_db), fresh)
+    mine = 1.0 - other.share
+    begin[:, : SHELLS + 1] = mine * begin[:, : SHELLS + 1] + other.share * _profile(inside, fresh)
+    begin[:, SHELLS + 1] *= mine
+    begin[:, SHELLS + 2] = mine * begin[:, SHELLS + 2] + other.share * air_c
+
+
+def _air_c(weather: HourlyWeather, offset: NDArray[np.int64]) -> Array:
+    """The air's temperature in each member's hour."""
+    rows = np.arange(len(offset)) if weather.members > 1 else np.zeros(len(offset), dtype=int)
+    return np.asarray(weather.temp_c[rows, np.minimum(offset, weather.hours - 1)])
 
 
 def _stage(
@@ -265,7 +305,7 @@ def _table(parameters: Mapping[str, Array], stage: DryStage, weather: HourlyWeat
     }
     table = np.empty((members, len(PARAMETERS)))
     for name in PARAMETERS:
-        key = "x_full" if name == "x_wet" else name
+        key = {"x_wet": "x_full", "x_soak": "x_bean"}.get(name, name)
         table[:, column(name)] = fixed[key] if key in fixed else parameters[key]
     return table
 
@@ -281,7 +321,10 @@ def _hourly(place: Place, weather: HourlyWeather, routine: Routine) -> tuple[Arr
     body = STEFAN_BOLTZMANN * (weather.temp_c + ZERO_C_K) ** 4
     sky = place.sky_share * weather.sky_wm2 + (1.0 - place.sky_share) * body
     wind = weather.wind_ms * place.wind_share
-    rows = (weather.temp_c, weather.rh, light, wind, rain, sky, covered.astype(float))
+    heaped = covered & (not (place.always_covered or place.machine))
+    hidden = np.where(heaped, 1.0 - routine.heap_share, 0.0)
+    fifth = np.where(covered, hidden, rain)  # rain, or the part of its surface that a heap hides
+    rows = (weather.temp_c, weather.rh, light, wind, fifth, sky, covered.astype(float))
     raked = np.full(hour.size, 2.0) if place.mixed_always else routine.raked(hour)
     return np.ascontiguousarray(np.stack(rows, axis=2)), raked
 
@@ -298,7 +341,7 @@ def _start(
     state = np.empty((members, len(START_COLUMNS)))
     state[:, : SHELLS + 1] = inside[:, np.newaxis] if start_db is None else _profile(inside, bean)
     state[:, SHELLS + 1] = (total - inside) * load
-    state[:, SHELLS + 2] = temp_c
+    state[:, SHELLS + 2] = state[:, SHELLS + 3] = temp_c
     return state
 
 

@@ -21,7 +21,7 @@ from drydown.steps.dry.constants import (
     SLAB_CONTACT,
     SLAB_HEAT,
     SLAB_LINK,
-    X_FULL,
+    X_SOAK,
     V,
 )
 from drydown.steps.dry.heat import on_floor
@@ -125,7 +125,7 @@ def factor_layers(ws: Array, state: int, now: int, bed: int, h: float, layers: i
             ps, aw, dps = ws[(now + PS + j) * W + m], ws[(now + AW + j) * W + m], ws[(now + DPS + j) * W + m]
             over = ps - ws[(now + PV + j) * W + m]
             dewing = 1.0 if over < 0.0 else 0.0
-            room = ws[X_FULL * W + m] - ws[(state + X0 + j * NS + N) * W + m]
+            room = ws[X_SOAK * W + m] - ws[(state + X0 + j * NS + N) * W + m]
             some = 1.0 if room > 0.0 else 0.0
             pull = load * ws[(now + DIFF + j) * W + m] * FACTORS[N - 1]
             soak, soak_f = wet * pull * some, dphi * pull * room * some

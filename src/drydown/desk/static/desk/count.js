@@ -1,40 +1,48 @@
-// The counting sheet: one big key for each class of defect. Every tap goes to the phone's disk at once.
+// The counting sheet: one big key for each class of defect. Every tap is written as it is made.
+// A draft belongs to one person and one tally to one sample and scheme: nothing crosses over.
 "use strict";
 (() => {
   const $ = (id) => document.getElementById(id);
   const text = JSON.parse($("count-words").textContent);
-  const DRAFT = "count-draft";
-  const fresh = () => ({
-    key: Outbox.newKey(), turn: 0, sample: "", scheme: "", mass: "", quakers: "", clean: false, counts: {}, taps: [],
-  });
+  const fresh = () => ({ key: Outbox.newKey(), turn: 0, sample: "", scheme: "", mass: "", quakers: "", clean: false, tallies: {} });
   let bench = null, station = "", person = "", draft = fresh(), step = 1;
+  const name = () => `count-draft ${person}`;
   const say = (words, bad) => {
     $("said").textContent = words;
     $("said").className = bad ? "error toast" : "done toast";
   };
   const rules = () => bench && bench.schemes.find((s) => s.name === draft.scheme);
-  // Every tap is written twice: at once to what survives a reload, then to what survives an empty
-  // battery, one after the other, so that an older draft never lands on a newer one.
+  const tally = () => {
+    const at = `${draft.sample}|${draft.scheme}`;
+    if (!draft.tallies[at]) draft.tallies[at] = { counts: {}, taps: [] };
+    return draft.tallies[at];
+  };
+  // Written twice: at once to what survives a reload, then to what survives an empty battery, one
+  // after the other, so that an older draft never lands on a newer one.
   let writing = Promise.resolve();
   const keep = () => {
     draft.turn += 1;
-    const text = JSON.stringify(draft);
-    try { localStorage.setItem(DRAFT, text); } catch { /* the other copy is kept all the same */ }
-    writing = writing.then(() => Outbox.keepFact(DRAFT, JSON.parse(text))).catch((e) => say(String(e), true));
+    const now = JSON.stringify(draft);
+    try { localStorage.setItem(name(), now); } catch { /* the other copy is kept all the same */ }
+    writing = writing.then(() => Outbox.keepFact(name(), JSON.parse(now))).catch((e) => say(String(e), true));
   };
   const recall = async () => {
     let quick = null;
-    try { quick = JSON.parse(localStorage.getItem(DRAFT)); } catch { /* none, or broken */ }
-    const slow = await Outbox.fact(DRAFT);
+    try { quick = JSON.parse(localStorage.getItem(name())); } catch { /* none, or broken */ }
+    const slow = await Outbox.fact(name());
     const newest = [quick, slow].filter(Boolean).sort((a, b) => b.turn - a.turn)[0];
     if (newest) draft = { ...fresh(), ...newest };
   };
+  const pieces = () => Object.values(tally().counts).reduce((a, b) => a + b, 0);
   const sum = () => {
-    const found = rules();
-    const pieces = Object.values(draft.counts).reduce((a, b) => a + b, 0);
-    const full = found ? found.defects.reduce((a, d) => a + d.counts * (draft.counts[d.code] || 0), 0) : 0;
-    $("sum").textContent = `${Math.round(full * 100) / 100} ${text.full}, ${pieces} ${text.pieces}`;
-    $("back").disabled = draft.taps.length === 0;
+    const { counts, taps } = tally();
+    const full = rules().defects.reduce((a, d) => a + d.counts * (counts[d.code] || 0), 0);
+    $("sum").textContent = `${Math.round(full * 100) / 100} ${text.full}, ${pieces()} ${text.pieces}`;
+    $("back").disabled = taps.length === 0;
+  };
+  const choose = (by) => {
+    step = by;
+    for (const button of document.querySelectorAll(".step")) button.setAttribute("aria-pressed", String(Number(button.dataset.step) === by));
   };
   const key = (defect) => {
     const button = document.createElement("button");
@@ -43,17 +51,19 @@
     button.dataset.code = defect.code;
     const n = document.createElement("span");
     n.className = "big";
-    n.textContent = draft.counts[defect.code] || 0;
+    n.textContent = tally().counts[defect.code] || 0;
     const words = document.createElement("span");
     words.textContent = defect.words;
     const counts = document.createElement("small");
     counts.textContent = `${text.counts} ${Math.round(defect.counts * 1000) / 1000}`;
     button.append(n, words, counts);
     button.onclick = () => {
-      draft.counts[defect.code] = (draft.counts[defect.code] || 0) + step;
-      draft.taps.push([defect.code, step]);
-      n.textContent = draft.counts[defect.code];
+      const here = tally();
+      here.counts[defect.code] = (here.counts[defect.code] || 0) + step;
+      here.taps.push([defect.code, step]);
+      n.textContent = here.counts[defect.code];
       draft.clean = $("clean").checked = false;
+      choose(1);
       sum();
       keep();
     };
@@ -61,9 +71,9 @@
   };
   const showKeys = () => {
     const found = rules();
-    $("sheet").hidden = !found;
-    if (!found) return;
-    $("scheme-note").textContent = found.sample_g ? `${text.other_mass} ${found.sample_g} g.` : "";
+    $("sheet").hidden = !found || !draft.sample;
+    $("scheme-note").textContent = found && found.sample_g ? `${text.other_mass} ${found.sample_g} g.` : "";
+    if ($("sheet").hidden) return;
     $("keys").replaceChildren(...found.defects.map(key));
     sum();
   };
@@ -74,6 +84,7 @@
   const show = () => {
     $("here").textContent = station;
     if (!bench) return;
+    if (!bench.samples.some((s) => String(s.number) === draft.sample)) draft.sample = "";
     fill($("sample"), bench.samples.map((s) => [String(s.number), `${s.number}: ${s.lot}, ${s.mass_g} g`]), draft.sample);
     fill($("scheme"), bench.schemes.map((s) => [s.name, `${s.name}: ${s.words}`]), draft.scheme);
     $("mass").value = draft.mass;
@@ -83,18 +94,24 @@
   };
   const take = (said) => { bench = said.bench; station = said.station; person = said.person; };
   const renew = async () => {
+    let refused = "";
     try {
       const answer = await fetch("/api/field/state", { credentials: "same-origin", signal: AbortSignal.timeout(8000) });
       const said = await answer.json();
       if (answer.ok) { take(said); await Outbox.keepFact("state", said); await Outbox.raiseSeq(said.last_seq); }
-      else say(said.words, true);
+      else refused = said.words;
     } catch { say(text.offline, false); }
-    if (!bench) { const kept = await Outbox.fact("state"); if (kept) take(kept); }
-    if (!bench) say(text.nostate, true);
+    if (!bench && !refused) { const kept = await Outbox.fact("state"); if (kept) take(kept); }
+    if (refused || !bench) say(refused || text.nostate, true);
   };
   const grams = () => {
     const t = $("mass").value.trim().replace(",", ".");
-    if (!/^\d{1,5}(\.\d{1,3})?$/.test(t) || Number(t) <= 0) throw new Error(text.mass);
+    const doubtful = /^[1-9]\d{0,2}\.\d{3}$/.test(t);
+    if (!/^\d{1,5}(\.\d{1,3})?$/.test(t) || doubtful || Number(t) <= 0) throw new Error(text.mass);
+    const sample = bench.samples.find((s) => String(s.number) === draft.sample);
+    if (Number(t) > 1.02 * sample.mass_g) throw new Error(`${text.too_much} ${sample.mass_g} g.`);
+    const wanted = rules().sample_g;
+    if (wanted && (Number(t) < wanted / 2 || Number(t) > wanted * 2)) throw new Error(`${text.other_mass} ${wanted} g.`);
     return Number(t);
   };
   const quakers = () => {
@@ -106,62 +123,68 @@
     if (!bench) throw new Error(text.nostate);
     if (!draft.sample) throw new Error(text.sample);
     if (!rules()) throw new Error(text.scheme);
-    const counts = Object.fromEntries(Object.entries(draft.counts).filter(([, n]) => n > 0));
-    if (Object.keys(counts).length === 0 && !draft.clean) throw new Error(text.none);
+    if (pieces() === 0 && !draft.clean) throw new Error(text.none);
+    if (pieces() > 0 && draft.clean) throw new Error(text.not_clean);
     // Classes that were looked for and not found are part of the count.
-    const all = Object.fromEntries(rules().defects.map((d) => [d.code, counts[d.code] || 0]));
-    const told = { scheme: draft.scheme, sample_g: grams(), counts: all, quakers: quakers() };
+    const counts = Object.fromEntries(rules().defects.map((d) => [d.code, tally().counts[d.code] || 0]));
+    const told = { scheme: draft.scheme, sample_g: grams(), counts, quakers: quakers() };
     return { sample: Number(draft.sample), told, noted_by: person };
   };
   const done = async () => {
-    const button = $("done");
-    if (button.disabled) return;
-    button.disabled = true;
+    if ($("done").disabled) return;
+    let made;
+    try { made = body(); } catch (error) { say(error.message, true); return; }
+    for (const button of document.querySelectorAll("#sheet button")) button.disabled = true;
     try {
-      const made = body();
       await writing;
-      const item = await Outbox.add("count", made, DRAFT, draft.key);
-      try { localStorage.removeItem(DRAFT); } catch { /* its key keeps it from counting twice */ }
-      const left = { sample: "", scheme: draft.scheme, mass: draft.mass };
-      draft = { ...fresh(), ...left };
-      show();
+      const item = await Outbox.add("count", made, name(), draft.key);
+      try { localStorage.removeItem(name()); } catch { /* its key keeps it from counting twice */ }
+      const { [`${draft.sample}|${draft.scheme}`]: _gone, ...tallies } = draft.tallies;
+      const others = Object.values(tallies).some((t) => t.taps.length);
+      draft = { ...fresh(), scheme: draft.scheme, tallies: others ? tallies : {} };
+      if (others) keep();
       say(`${text.kept} ${item.seq}`, false);
-      document.dispatchEvent(new Event("drydown-outbox"));
-      window.scrollTo(0, 0);
-    } catch (error) { say(error.message, true); button.disabled = false; return; }
-    button.disabled = false;
+    } catch (error) { say(error.message, true); }
+    for (const button of document.querySelectorAll("#sheet button")) button.disabled = false;
+    show();
+    document.dispatchEvent(new Event("drydown-outbox"));
+    window.scrollTo(0, 0);
     await Outbox.send();
     document.dispatchEvent(new Event("drydown-outbox"));
   };
-  $("sample").onchange = () => { draft.sample = $("sample").value; keep(); };
-  $("scheme").onchange = () => { draft.scheme = $("scheme").value; draft.counts = {}; draft.taps = []; showKeys(); keep(); };
+  const changed = (field, value) => { draft[field] = value; showKeys(); keep(); };
+  $("sample").onchange = () => changed("sample", $("sample").value);
+  $("scheme").onchange = () => changed("scheme", $("scheme").value);
   $("mass").oninput = () => { draft.mass = $("mass").value; keep(); };
   $("quakers").oninput = () => { draft.quakers = $("quakers").value; keep(); };
   $("clean").onchange = () => { draft.clean = $("clean").checked; keep(); };
   $("back").onclick = () => {
-    const last = draft.taps.pop();
+    const here = tally(), last = here.taps.pop();
     if (!last) return;
-    draft.counts[last[0]] = Math.max(0, draft.counts[last[0]] - last[1]);
+    here.counts[last[0]] = Math.max(0, here.counts[last[0]] - last[1]);
     showKeys();
     keep();
   };
-  $("clear").onclick = () => { draft = { ...fresh(), sample: draft.sample, scheme: draft.scheme, mass: draft.mass }; show(); keep(); };
+  $("clear").onclick = () => {
+    if (pieces() && !confirm(text.sure)) return;
+    draft.tallies[`${draft.sample}|${draft.scheme}`] = { counts: {}, taps: [] };
+    showKeys();
+    keep();
+  };
   $("done").onclick = done;
   $("what").addEventListener("submit", (event) => event.preventDefault());
-  for (const button of document.querySelectorAll(".step")) {
-    button.onclick = () => {
-      step = Number(button.dataset.step);
-      for (const other of document.querySelectorAll(".step")) other.setAttribute("aria-pressed", String(other === button));
-    };
-  }
+  for (const button of document.querySelectorAll(".step")) button.onclick = () => choose(Number(button.dataset.step));
   addEventListener("online", () => Outbox.send().then(() => document.dispatchEvent(new Event("drydown-outbox"))));
   const start = async () => {
-    await recall();
+    Outbox.stay();
     await renew();
+    await recall();
     show();
     await Outbox.send();
     document.dispatchEvent(new Event("drydown-outbox"));
     document.body.dataset.ready = "1";
   };
-  start();
+  // One sheet at a time: two pages would share a draft and a key.
+  if (navigator.locks) navigator.locks.request("drydown-count", { ifAvailable: true }, (lock) => (lock ? start().then(() => new Promise(() => {})) : say(text.elsewhere, true)));
+  else start();
 })();

@@ -147,8 +147,6 @@
   $("save").addEventListener("click", save);
   addEventListener("online", push);
   setInterval(push, 30000);
-  if (navigator.storage && navigator.storage.persist) navigator.storage.persist();
-  if ("serviceWorker" in navigator) navigator.serviceWorker.register("/field/worker.js", { scope: "/field/" });
-  else $("insecure").hidden = false;
+  Outbox.stay();
   renew().then(show).then(push).then(() => { document.body.dataset.ready = "1"; });
 })();

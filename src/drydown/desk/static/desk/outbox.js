@@ -105,9 +105,16 @@ const Outbox = (() => {
   const send = async () => {
     try { return await alone(post); } catch { return "offline"; }
   };
+  // Lay the pages on the phone, and ask that they and the outbox stay.
+  const stay = () => {
+    if (navigator.storage && navigator.storage.persist) navigator.storage.persist();
+    const warning = document.getElementById("insecure");
+    if ("serviceWorker" in navigator) navigator.serviceWorker.register("/field/worker.js", { scope: "/field/" });
+    else if (warning) warning.hidden = false;
+  };
   const giveUp = (key, reason) => alone(() => swap(key, reason));
   const count = async () => (await all()).length;
-  return { add, all, count, fact, keepFact, giveUp, newKey, plain, raiseSeq, send, now };
+  return { add, all, count, fact, keepFact, giveUp, newKey, plain, raiseSeq, send, stay, now };
 })();
 const showWaiting = async () => {
   const spot = document.getElementById("waiting");
