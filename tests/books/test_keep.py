@@ -25,6 +25,9 @@ from drydown.books.models import Head
 from tests.desk.test_desk import weigh
 for i in range(5):
     weigh(client, grower=f"Ama {i}")
+contracts = Path(sys.argv[1]) / "schemes"
+contracts.mkdir()
+(contracts / "harbour.toml").write_text("name = 'harbour'")
 run = CliRunner()
 made = run.invoke(app, ["backup", "--data", sys.argv[1], "--to", sys.argv[2], "--json"])
 assert made.exit_code == 0, made.output
@@ -66,6 +69,7 @@ def test_restore_drill(drill: tuple[Path, dict[str, Any]]) -> None:
     assert "holds books already" in out
     assert "every seal joins" in out
     assert out.strip().splitlines()[-1] == "['Ama 0', 'Ama 1', 'Ama 2', 'Ama 3', 'Ama 4']"
+    assert (folder / "new" / "schemes" / "harbour.toml").read_text() == "name = 'harbour'"
     secrets = [(folder / name / "secret.key").read_text() for name in ("books", "new")]
     assert secrets[0] != secrets[1]  # old sessions do not come along
 

@@ -152,7 +152,7 @@ def test_two_schemes_codes_are_not_mixed(client: Client, sample: int) -> None:
     told = {"scheme": "france-1966", "sample_g": 300, "counts": {"stone_large": 1}}
     with pytest.raises(InputError, match="'stone_large' is not a defect of france-1966"):
         record_sheet("count", told, uuid.uuid4(), None, Who(), sample=sample)
-    with pytest.raises(InputError, match="is a file"):
+    with pytest.raises(InputError, match="is not known"):
         record_sheet("count", told | {"scheme": "/etc/x.toml"}, uuid.uuid4(), None, Who(), sample=sample)
 
 
@@ -268,6 +268,52 @@ def test_the_certificate_keeps_the_options_chosen(client: Client, sample: int) -
     send(client, sample, "count", scheme="brazil-in8", sample_g="300", n_sour="4")
     page = client.get(f"/bench/{sample}/?scheme=brazil-in8&option+sour=two are one").content.decode()
     assert "option+sour=two+are+one" in page
+
+
+CONTRACT = """
+name = "harbour"
+words = "contract with Harbour House"
+kind = "equivalents"
+sample_g = 300
+source = "contract 7"
+below = "not as agreed"
+[[defects]]
+code = "black"
+words = "black"
+counts = 1
+[[defects]]
+code = "broken"
+words = "broken"
+counts = "1/5"
+[[grades]]
+name = "as agreed"
+total = 10
+"""
+
+
+def test_the_station_s_own_contract(client: Client, sample: int, books: Path) -> None:
+    folder = books / "schemes"
+    folder.mkdir()
+    (folder / "harbour.toml").write_text(CONTRACT, encoding="utf-8")
+    (folder / "broken.toml").write_text("name = 3", encoding="utf-8")
+    assert "A contract cannot be used: broken.toml" in client.get("/bench/").content.decode()
+    assert (
+        send(
+            client, sample, "count", scheme="harbour", sample_g="300", n_black="4", n_broken="20"
+        ).status_code
+        == 302
+    )
+    page = client.get(f"/bench/{sample}/").content.decode()
+    assert "Grade: as agreed" in page
+    assert "contract file harbour.toml" in page
+    assert "harbour" in {s["name"] for s in json.loads(_state(client))["bench"]["schemes"]}
+    (folder / "harbour.toml").unlink()  # gone: the page stays, ungraded by it
+    assert client.get(f"/bench/{sample}/").status_code == 200
+
+
+def _state(client: Client) -> bytes:
+    client.post("/devices/", {"name": "bench phone"})
+    return client.get("/api/field/state").content
 
 
 def test_an_open_tasting_holds_its_samples(client: Client, sample: int) -> None:

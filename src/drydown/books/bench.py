@@ -10,6 +10,7 @@ from typing import Annotated, Any, Literal
 from django.utils import timezone
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
+from drydown.books.contracts import known_scheme
 from drydown.books.journal import Draft, Who, write, writing
 from drydown.books.models import BenchSheet, Happening
 from drydown.books.reading_off import read_off
@@ -19,7 +20,6 @@ from drydown.figures import Figure
 from drydown.quality.bench import bulk_density, calibrate, mass_of_hundred, moisture_figure
 from drydown.quality.grade import grade_sheet
 from drydown.quality.sample import Sheet, closes
-from drydown.quality.scheme import scheme
 from drydown.quality.screens import known_screens
 
 __all__ = [
@@ -60,7 +60,7 @@ class CountTold(Told):
 
     def check(self) -> None:
         """Every defect must be of the scheme; masses must fit into the sample."""
-        rules = _packaged(self.scheme)
+        rules = known_scheme(self.scheme)
         for code in (*self.counts, *self.masses_g):
             if not any(code in (d.code, d.group) for d in rules.defects):
                 rules.defect(code)
@@ -188,13 +188,6 @@ SHAPES: dict[str, type[Told]] = {
     "count": CountTold, "screens": ScreensTold, "moisture": MoistureTold, "density": DensityTold,
     "photo": PhotoTold, "handed": HandedTold, "session": SessionTold, "tasting": TastingTold,
 }  # fmt: skip
-
-
-def _packaged(name: str) -> Any:
-    """A scheme that comes with Drydown; a path would read files of the station's machine."""
-    if name.endswith(".toml"):
-        raise InputError(f"'{name}' is a file; sheets in the books name a packaged scheme.", "scheme")
-    return scheme(name)
 
 
 _BOUNDS = {"less_than_equal": "le", "less_than": "lt", "greater_than_equal": "ge", "greater_than": "gt"}

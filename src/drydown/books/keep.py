@@ -26,8 +26,11 @@ from drydown.errors import InputError
 __all__ = ["Copy", "back_up", "check_copy", "newest", "prune", "restore"]
 
 FACTS, BOOKS, DUMP, STATION = "facts.json", "books.sqlite3", "books.dump", "station.toml"
-PHOTOS, MARK = "photos", "demo.txt"
-_PART = re.compile(r"books\.sqlite3|books\.dump|station\.toml|demo\.txt|photos/[0-9a-f]{64}\.(jpg|png)")
+PHOTOS, CONTRACTS, MARK = "photos", "schemes", "demo.txt"
+_PART = re.compile(
+    r"books\.sqlite3|books\.dump|station\.toml|demo\.txt"
+    r"|photos/[0-9a-f]{64}\.(jpg|png)|schemes/[A-Za-z0-9_ -]{1,80}\.toml"
+)
 SHAPE = "drydown.copy/1"
 
 
@@ -71,11 +74,16 @@ def back_up(data: Path, to: Path, now: datetime) -> Copy:
 
 
 def _beside(data: Path, folder: Path) -> list[Path]:
-    """Photos, and the mark of a demo."""
+    """Photos, the station's own contracts, and the mark of a demo."""
     found = []
-    for file in [*sorted((data / PHOTOS).glob("*.*")), data / MARK]:
-        if file.is_file() and not file.name.endswith(".new"):
-            target = folder / file.relative_to(data)
+    for file in [
+        *sorted((data / PHOTOS).glob("*.*")),
+        *sorted((data / CONTRACTS).glob("*.toml")),
+        data / MARK,
+    ]:
+        place = file.relative_to(data)
+        if file.is_file() and _PART.fullmatch(place.as_posix()):
+            target = folder / place
             target.parent.mkdir(exist_ok=True)
             shutil.copyfile(file, target)
             found.append(target)
@@ -190,7 +198,7 @@ def restore(path: Path, data: Path) -> dict[str, Any]:
             (Path(work) / name).write_bytes(box.read(name))
         if (Path(work) / DUMP).exists():
             _restore_dump(Path(work) / DUMP)
-        for name in (PHOTOS, MARK, STATION, BOOKS):
+        for name in (PHOTOS, CONTRACTS, MARK, STATION, BOOKS):
             if (Path(work) / name).exists():
                 (Path(work) / name).replace(data / name)
     return facts

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from drydown.books.bench import DensityTold, MoistureTold, latest, sheet_for, sheets_of
+from drydown.books.contracts import known_scheme
 from drydown.books.models import BenchSheet, Happening
 from drydown.books.numbers import parse_decimal
 from drydown.books.record import record_of
@@ -14,7 +15,6 @@ from drydown.figures import Figure
 from drydown.quality.causes import likely_causes
 from drydown.quality.grade import Verdict, grade_sheet
 from drydown.quality.photo import Bean, photo_screens
-from drydown.quality.scheme import scheme
 from drydown.quality.screens import ShareAbove, mean_bean_g, sheet_shares
 from drydown.quality.sure import Advice, another_sample, grade_probabilities, total_figure
 from drydown.station.model import Station
@@ -36,6 +36,11 @@ class Graded:
     advice: Advice | None = None
     trouble: str = ""
     """Why the prices do not serve."""
+
+    @property
+    def likely(self) -> list[tuple[str, int]]:
+        """Grades with a chance of a hundredth or more, in per cent."""
+        return [(name, round(100 * p)) for name, p in self.chances.items() if p >= 0.01]
 
     @property
     def best(self) -> Any:
@@ -96,7 +101,7 @@ def _graded(
     sheet = sheet_for(sample.entry_id, name)
     if sheet is None:
         return None
-    rules = scheme(name)
+    rules = known_scheme(name)
     verdict = grade_sheet(sheet, rules, options)
     weights = {code: float(w) for code, w in rules.weights(dict(verdict.options)).items()}
     record = record_of(sample.lot, station)

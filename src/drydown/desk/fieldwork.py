@@ -11,6 +11,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from drydown.books.access import need, role_of
 from drydown.books.bench import lots_sampled, record_sheet
+from drydown.books.contracts import known_schemes
 from drydown.books.gate import receive
 from drydown.books.journal import Who
 from drydown.books.models import Entry, Grower, Lot
@@ -19,7 +20,7 @@ from drydown.books.steps import record_reading
 from drydown.desk.context import need_station
 from drydown.desk.views.gate import weighing
 from drydown.errors import InputError
-from drydown.quality.scheme import Scheme, scheme, scheme_names
+from drydown.quality.scheme import Scheme
 
 __all__ = ["KEEPERS", "bench_state"]
 
@@ -124,10 +125,9 @@ def bench_state() -> dict[str, Any]:
         {"number": h.entry_id, "lot": h.lot.code, "species": h.lot.species, "mass_g": h.details["sample_g"]}
         for h in lots_sampled(60)
     ]  # fmt: skip
-    found = [scheme(name) for name in scheme_names()]
     counting = [
         {"name": s.name, "words": s.words, "sample_g": s.sample_g, "defects": _gravest_first(s)}
-        for s in found
+        for s in known_schemes()
     ]  # fmt: skip
     return {"samples": samples, "schemes": [c for c in counting if c["defects"]]}
 

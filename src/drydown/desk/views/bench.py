@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
 from drydown.books.bench import latest, lots_sampled, record_sheet, sample_of
+from drydown.books.contracts import contract_troubles, known_scheme, known_schemes
 from drydown.books.models import BenchSheet, Happening
 from drydown.books.photos import photo_file
 from drydown.desk.benchprint import certificate_pdf
@@ -26,7 +27,7 @@ from drydown.desk.views.problem import answered
 from drydown.errors import InputError
 from drydown.outlook.rules import cautions
 from drydown.quality.photo import HONEST
-from drydown.quality.scheme import Scheme, scheme, scheme_names
+from drydown.quality.scheme import Scheme
 
 __all__ = ["add_count", "add_sheet", "bench", "certificate", "sample_page", "sample_photo", "screens"]
 
@@ -45,27 +46,36 @@ def bench(request: HttpRequest) -> HttpResponse:
     kinds = dict(BenchSheet.Kind.choices)
     samples = [(h, [kinds[k] for k in kinds if k in done.get(h.entry_id, set())]) for h in rows]
     sessions = BenchSheet.objects.filter(kind="session", undone=False).order_by("-entry_id")[:50]
-    return render(request, "desk/bench.html", {"samples": samples, "sessions": sessions})
+    return render(
+        request,
+        "desk/bench.html",
+        {"samples": samples, "sessions": sessions, "troubles": contract_troubles()},
+    )
 
 
 def _named(request: HttpRequest, sample: Happening) -> str:
     """The scheme asked for, else that of the last count."""
     asked = request.GET.get("scheme") or request.POST.get("scheme", "")
     if asked:
-        return asked if asked in scheme_names() else ""
+        return asked if _known(asked) else ""
     last = latest(sample.entry_id, "count")
-    return str(last.told["scheme"]) if last else ""
+    name = str(last.told["scheme"]) if last else ""
+    return name if _known(name) else ""
+
+
+def _known(name: str) -> bool:
+    return any(s.name == name for s in known_schemes())
 
 
 def _serves(name: str, sample: Happening) -> bool:
     """Whether a scheme is for the sample's species."""
-    rules = scheme(name)
+    rules = known_scheme(name)
     return not rules.species or sample.lot.species in rules.species
 
 
 def _query(request: HttpRequest, name: str) -> str:
     """The scheme and the options chosen, to take along to the certificate."""
-    rules = scheme(name) if name else None
+    rules = known_scheme(name) if name else None
     return urlencode({"scheme": name, **{f"option {k}": v for k, v in _choices(request, rules).items()}})
 
 
@@ -87,7 +97,7 @@ def sample_page(request: HttpRequest, number: int) -> HttpResponse:
 
 def _page(request: HttpRequest, sample: Happening, bound: tuple[str, Keyed] | None = None) -> HttpResponse:
     name, prices = _named(request, sample), request.GET.get("prices", "")[:500]
-    rules = scheme(name) if name else None
+    rules = known_scheme(name) if name else None
     view = bench_view(sample, need_station(), name, _choices(request, rules), prices)
     kinds = dict(BenchSheet.Kind.choices)
     made = {kind: form(auto_id=f"id_{kind}_%s") for kind, form in sheet_forms().items()}
@@ -103,7 +113,8 @@ def _page(request: HttpRequest, sample: Happening, bound: tuple[str, Keyed] | No
     )
     context = {
         "view": view, "sample": sample, "lot": sample.lot, "scheme_name": name, "prices": prices,
-        "schemes": [(n, scheme(n).words) for n in scheme_names() if _serves(n, sample)], "count_form": count,
+        "schemes": [(s.name, s.words) for s in known_schemes() if _serves(s.name, sample)],
+        "count_form": count,
         "forms": [(kind, kinds[kind], form) for kind, form in forms.items()],
         "bound": bound[1] if bound else None,
         "bound_kind": bound[0] if bound else "", "rows": [(s, sheet_words(s)) for s in view.sheets],
@@ -140,9 +151,9 @@ def add_count(request: HttpRequest, number: int) -> HttpResponse:
     """Keep a typed count."""
     sample = sample_of(number)
     name = request.POST.get("scheme", "")
-    if name not in scheme_names():
+    if not _known(name):
         raise InputError("no scheme was chosen.", "count")
-    return _keep(request, sample, "count", CountForm(scheme(name), request.POST, auto_id="id_count_%s"))
+    return _keep(request, sample, "count", CountForm(known_scheme(name), request.POST, auto_id="id_count_%s"))
 
 
 def _keep(request: HttpRequest, sample: Happening, kind: str, form: Any) -> HttpResponse:
@@ -195,7 +206,7 @@ def certificate(request: HttpRequest, number: int) -> HttpResponse:
     """The sample's certificate to print."""
     sample = sample_of(number)
     name, station = _named(request, sample), need_station()
-    rules = scheme(name) if name else None
+    rules = known_scheme(name) if name else None
     view = bench_view(sample, station, name, _choices(request, rules))
     content = certificate_pdf(view, station, timezone.now())
     response = HttpResponse(content, content_type="application/pdf")

@@ -1,0 +1,74 @@
+"""Schemes a sample can be held against: the packaged ones, and the station's own contracts.
+
+A contract is a scheme file in the folder `schemes` beside the books. What was counted by it names it;
+the source says which text it was, so that a certificate shows when a contract was changed.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from functools import lru_cache
+from pathlib import Path
+
+from django.conf import settings
+
+from drydown.errors import InputError
+from drydown.quality.scheme import Scheme, read_scheme, scheme, scheme_names
+
+__all__ = ["contract_troubles", "known_scheme", "known_schemes"]
+
+
+def _folder() -> Path:
+    return Path(settings.DATA) / "schemes"
+
+
+@lru_cache(maxsize=64)
+def _read(path: str, _stamp: int) -> Scheme:
+    file = Path(path)
+    try:
+        text = file.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError(f"cannot be read ({error}).", file.name) from error
+    made = read_scheme(text, file.name)
+    if made.name in scheme_names():
+        raise InputError(
+            f"is called '{made.name}', as a packaged scheme is.", file.name, "Give it another name."
+        )
+    digest = hashlib.sha256(text.encode()).hexdigest()[:12]
+    return made.model_copy(update={"source": f"{made.source}; contract file {file.name}, text {digest}"})
+
+
+def _own() -> tuple[dict[str, Scheme], list[str]]:
+    """The station's contracts by name, and what is wrong with those that cannot be read."""
+    folder = _folder()
+    files = sorted(folder.glob("*.toml")) if folder.is_dir() else []
+    found: dict[str, Scheme] = {}
+    troubles = []
+    for file in files:
+        try:
+            made = _read(str(file), file.stat().st_mtime_ns)
+            if made.name in found:
+                raise InputError(f"two contracts are called '{made.name}'.", file.name)
+            found[made.name] = made
+        except (InputError, OSError) as error:
+            troubles.append(str(error))
+    return found, troubles
+
+
+def contract_troubles() -> list[str]:
+    """Contract files that cannot be used, each with the reason."""
+    return _own()[1]
+
+
+def known_schemes() -> list[Scheme]:
+    """Packaged schemes, then the station's own."""
+    return [*(scheme(name) for name in scheme_names()), *_own()[0].values()]
+
+
+def known_scheme(name: str) -> Scheme:
+    """A scheme by name; never a path."""
+    found = next((s for s in known_schemes() if s.name == name), None)
+    if found is None:
+        names = ", ".join(s.name for s in known_schemes())
+        raise InputError(f"scheme '{name[:60]}' is not known.", "scheme", f"One of: {names}.")
+    return found
