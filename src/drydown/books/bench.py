@@ -77,10 +77,11 @@ class CountTold(Told):
 
 
 class ScreensTold(Told):
-    """Mass on each sieve."""
+    """Mass on each sieve, or pieces, where they were counted (then `taken_g` is pieces, too)."""
 
     sieve: Literal["round", "slotted"] = "round"
     table: Word = "iso"
+    by: Literal["mass", "count"] = "mass"
     taken_g: Annotated[float, Field(gt=0, le=100_000)]
     screens_g: Annotated[dict[str, Grams], Field(min_length=2, max_length=20)]
     peaberry_g: Grams | None = None
@@ -89,6 +90,8 @@ class ScreensTold(Told):
         """Known sieves, and what they hold must be what was put on."""
         known_screens(self.screens_g, self.table if self.sieve == "round" else "slots")
         closes(sum(self.screens_g.values()), self.taken_g)
+        if self.by == "count" and any(n % 1 for n in (self.taken_g, *self.screens_g.values())):
+            raise RangeError("pieces are whole numbers.", "screens")
         if self.peaberry_g is not None and self.peaberry_g > self.taken_g:
             raise RangeError("more peaberries than coffee was taken.", "peaberries")
 
@@ -169,6 +172,7 @@ class SessionTold(Told):
     codes: list[str]
     orders: list[list[str]]
     cups: int
+    roast: Literal["light", "medium"]
     same: list[tuple[str, str]] = []
 
 
@@ -263,6 +267,8 @@ def _fits(made: Told, taken: Happening, key: uuid.UUID) -> None:
     if used is None:
         return
     mass = float(getattr(made, used))
+    if isinstance(made, ScreensTold) and made.by == "count":
+        mass /= PIECES_PER_G
     if isinstance(made, HandedTold):
         rows = BenchSheet.objects.filter(sample_no=taken.entry_id, kind="handed", undone=False)
         mass += sum(float(r.told["mass_g"]) for r in rows.exclude(entry__key=key))
@@ -299,7 +305,10 @@ def sheet_for(sample: int, scheme_name: str) -> Sheet | None:
     nothing was counted or weighed by the scheme and nothing was sieved.
     """
     happening = sample_of(sample)
-    count, screens = latest(sample, "count", scheme=scheme_name), latest(sample, "screens", sieve="round")
+    count, screens = (
+        latest(sample, "count", scheme=scheme_name),
+        latest(sample, "screens", sieve="round", by="mass"),
+    )
     moisture = latest(sample, "moisture")
     if count is None and screens is None:
         return None

@@ -68,7 +68,9 @@ def taste(who: Who, when: datetime) -> None:
     samples = [h.entry_id for h in lots_sampled(4) if h.happened_at <= when]
     if len(samples) < 3:
         return
-    session = open_session("Weekly tasting", samples, len(TASTERS), 5, samples[0], _key(rng), when, who)
+    session = open_session(
+        "Weekly tasting", samples, len(TASTERS), 5, samples[0], "medium", _key(rng), when, who
+    )
     codes = session.told["codes"]
     served = dict(zip(codes, session.told["samples"], strict=True))
     truth = {n: {a: float(rng.uniform(3, 7)) for a in attributes()} for n in samples}

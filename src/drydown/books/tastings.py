@@ -29,7 +29,7 @@ __all__ = ["Results", "keep_tasting", "open_session", "results", "session_of", "
 
 
 def open_session(
-    name: str, samples: Sequence[int], seats: int, cups: int, twice: int | None, key: uuid.UUID,
+    name: str, samples: Sequence[int], seats: int, cups: int, twice: int | None, roast: str, key: uuid.UUID,
     at: datetime | None, who: Who,
 ) -> BenchSheet:  # fmt: skip
     """Open a session on samples by their numbers; `twice` is served under two codes, to see who repeats.
@@ -43,7 +43,7 @@ def open_session(
     same = [(made.codes[samples.index(twice)], made.codes[-1])] if twice is not None else []
     told = {
         "name": name.strip()[:60] or "tasting", "samples": served, "codes": list(made.codes),
-        "orders": [list(o) for o in made.orders], "cups": cups, "same": same,
+        "orders": [list(o) for o in made.orders], "cups": cups, "roast": roast, "same": same,
     }  # fmt: skip
     with writing():
         for number in samples:

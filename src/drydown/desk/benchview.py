@@ -84,7 +84,15 @@ def _shares(sheet: BenchSheet | None, bean_g: float) -> list[tuple[str, float, S
     """By screen, coarsest first: number, percent held, share on it and above with its interval."""
     if sheet is None:
         return []
-    return sheet_shares(sheet.told["screens_g"], float(sheet.told["taken_g"]), bean_g)
+    counted = sheet.told["by"] == "count"
+    return sheet_shares(sheet.told["screens_g"], float(sheet.told["taken_g"]), 1.0 if counted else bean_g)
+
+
+def _screens_by(sheet: BenchSheet | None) -> str:
+    """Whose numbers a sieving has, and whether it was weighed or counted."""
+    if sheet is None:
+        return ""
+    return str(sheet.told["table"]) + (", by count" if sheet.told["by"] == "count" else "")
 
 
 def _photo_rows(sheet: BenchSheet | None) -> list[Any]:
@@ -154,10 +162,12 @@ def bench_view(
         graded = _graded(sample, scheme_name, options or {}, prices, station) if scheme_name else None
     except InputError as error:
         trouble = str(error)
+    weighed = sieved is not None and sieved.told["by"] == "mass"
+    assumed = BEAN_G if weighed and hundred is None else None
     return BenchView(
-        sample, sheets_of(number), figures, _shares(sieved, bean_g), sieved.told["table"] if sieved else "",
+        sample, sheets_of(number), figures, _shares(sieved, bean_g), _screens_by(sieved),
         _shares(slots, bean_g), 100 * apart.told["peaberry_g"] / apart.told["taken_g"] if apart else None,
-        photo, _photo_rows(photo), graded, None if hundred else BEAN_G, trouble,
+        photo, _photo_rows(photo), graded, assumed, trouble,
     )  # fmt: skip
 
 
@@ -165,12 +175,14 @@ def sheet_words(sheet: BenchSheet) -> str:
     """A sheet in one line."""
     told = sheet.told
     lines = {
-        "count": "{scheme}: {pieces} pieces in {sample_g:g} g", "screens": "{sieve} holes, {taken_g:g} g",
+        "count": "{scheme}: {pieces} pieces in {sample_g:g} g",
+        "screens": "{sieve} holes, {taken_g:g} {unit}",
         "moisture": "{readings} % wb, {method}", "photo": "{beans} beans at {px_per_mm:.1f} pixels per mm",
         "density": "{fillings} fillings, {hundreds} counts of a hundred",
         "handed": "{part}, {mass_g:g} g to {to} {mark}",
     }  # fmt: skip
     more = {
+        "unit": "pieces" if told.get("by") == "count" else "g",
         "pieces": sum(told.get("counts", {}).values()), "beans": len(told.get("widths_mm", ())),
         "readings": ", ".join(f"{v:g}" for v in told.get("replicates", ())),
         "fillings": len(told.get("masses_g", ())), "hundreds": len(told.get("hundred_g", ())),

@@ -127,17 +127,20 @@ class ScreensForm(Keyed):
         label=_("holes"), choices=[("round", _("round")), ("slotted", _("slots, for peaberries"))]
     )
     table = forms.ChoiceField(label=_("numbers are of"), choices=[(t, t) for t in tables()])
-    taken_g = Plain(0.1, 100_000, "g", label=_("mass put on, g"))
+    by = forms.ChoiceField(
+        label=_("held is"), choices=[("mass", _("grams")), ("count", _("pieces, counted"))]
+    )
+    taken_g = Plain(0.1, 100_000, "", label=_("put on, g (or pieces)"))
     screens = Pairs(
-        label=_("number and grams held"),
+        label=_("number of the sieve, and what it held"),
         help_text=_("one a line: 17 210; the pan too: pan 10. Slots by width in mm: 4.5 30"),
     )
-    peaberry_g = Plain(0, 100_000, "g", label=_("peaberries sorted out, g"), required=False)
+    peaberry_g = Plain(0, 100_000, "g", label=_("peaberries sorted out, g (or pieces)"), required=False)
 
     def told(self) -> dict[str, Any]:
         """The sheet as the books keep it."""
         data = self.cleaned_data
-        kept = {k: data[k] for k in ("sieve", "table", "taken_g", "peaberry_g")}
+        kept = {k: data[k] for k in ("sieve", "table", "by", "taken_g", "peaberry_g")}
         return {**kept, "screens_g": dict(data["screens"])}
 
 

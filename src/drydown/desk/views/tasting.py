@@ -35,6 +35,13 @@ class SessionForm(Keyed):
         label=gettext_lazy("served twice under two codes"), required=False,
         help_text=gettext_lazy("shows how well each taster repeats"),
     )  # fmt: skip
+    roast = forms.ChoiceField(
+        label=gettext_lazy("roast, the same for all"),
+        choices=[
+            ("", gettext_lazy("choose")), ("light", gettext_lazy("light, to look for defects")),
+            ("medium", gettext_lazy("medium, for flavour and colour")),
+        ],
+    )  # fmt: skip
     seats = Plain(1, 40, "", label=gettext_lazy("tasters"))
     cups = Plain(
         1,
@@ -130,7 +137,8 @@ def open_tasting(request: HttpRequest) -> HttpResponse:
                 raise InputError("tasters and cups are whole numbers.", "tasting")
             made = open_session(
                 data["name"], [int(n) for n in data["samples"]], int(data["seats"]), int(data["cups"]),
-                int(data["twice"]) if data["twice"] else None, data["key"], form.stated(), who(request),
+                int(data["twice"]) if data["twice"] else None, data["roast"], data["key"], form.stated(),
+                who(request),
             )  # fmt: skip
         except DrydownError as error:
             form.add_error(None, str(error))
