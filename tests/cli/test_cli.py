@@ -10,6 +10,7 @@ import pytest
 from typer.testing import CliRunner
 
 from drydown.cli import app
+from tests.quality.scenes import scene
 
 RUN = CliRunner()
 
@@ -305,10 +306,55 @@ def test_dry_through_several_places(station: Path) -> None:
     assert "is not place@kg_m2/hours" in call(*args, "--before", "somewhere")[2]
 
 
+def test_places_of_the_station_and_a_lot_that_joins(station: Path) -> None:
+    args = (
+        "dry",
+        "--form",
+        "parchment",
+        "--start",
+        "2026-06-10",
+        "--station",
+        str(station),
+        "--members",
+        "8",
+    )
+    code, text, _ = call(*args, "--place", "Film house", "--json")
+    assert code == 0
+    assert json.loads(text)["place"] == "roofed_bed"
+    two = (*args, "--before", "raised_bed@12/96", "--load-kg-m2", "24", "--json")
+    days = []
+    for joined in ("0.5@40", "0.5@14"):
+        code, text, _ = call(*two, "--join", joined)
+        assert code == 0
+        days.append(json.loads(text)["figures"]["dry_days"]["value"])
+    assert days[0] > days[1]
+
+
+def test_how_to_draw_and_bean_sizes(tmp_path: Path) -> None:
+    code, text, _ = call("draw", "--bags", "320", "--rule", "iso-4072", "--json")
+    assert code == 0
+    assert json.loads(text)["bags"] == 32
+    photo = tmp_path / "beans.jpg"
+    made = scene(12)
+    photo.write_bytes(made.content)
+    code, text, _ = call("size", str(photo), "--json")
+    assert code == 0
+    found = json.loads(text)
+    assert len(found["beans"]) == len(made.beans)
+    assert found["screens"][-1]["screen"] == "pan"
+    code, text, _ = call("size", str(photo))
+    assert "not held against sieves" in " ".join(text.split())
+    photo.write_bytes(b"nothing")
+    assert "cannot be read" in call("size", str(photo))[2]
+    assert "is not known" in call("draw", "--bags", "10", "--rule", "mine")[2]
+
+
 @pytest.mark.parametrize(
     ("more", "sentence"),
     [(("--before", "raised_bed@1.2.3/96"), "is not place@kg_m2/hours"),
      (("--film-age-years", "3"), "has no film"),
+     (("--join", "0.5x30"), "is not share@percent"),
+     (("--place", "Nowhere"), "Film house"),
      (("--place", "static_bin"), "--load-kg-m2: is needed")],
 )  # fmt: skip
 def test_places_that_do_not_fit(station: Path, more: tuple[str, ...], sentence: str) -> None:

@@ -160,10 +160,13 @@ def _spot(
     bean_cap_c: float | None, years: float,
 ) -> Place:  # fmt: skip
     """The place with its own air or age: one of the station's by its name, or a kind of place."""
-    from drydown.steps.dry.data import place  # noqa: PLC0415
+    from drydown.steps.dry.data import place, place_names  # noqa: PLC0415
 
     flow = None if air_m3_min_m2 is None else air_m3_min_m2 / 60.0
     own = here.drying_places() if here else {}
+    if own and name not in own and name not in place_names():
+        names = ", ".join([*own, *place_names()])
+        raise InputError(f"place '{name}' is not known.", "--place", f"Choose: {names}.")
     return (own[name][0] if name in own else place(name)).aged(years).set_to(flow, air_c, bean_cap_c)
 
 
