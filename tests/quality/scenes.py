@@ -89,7 +89,7 @@ def _bean(rng: np.random.Generator, x: float, y: float) -> Array:
 
 def caliper(bean: Array) -> tuple[float, float]:
     """Length and least width between parallel lines of a bean, from its own outline."""
-    line = _outline(np.array([*bean[:2], 0.0, 0.0, 0.0, *bean[5:]]), 1440)
+    line = _outline(np.array([*bean[:2], 0.0, 0.0, 0.0, *bean[5:]]), 480)
     turns = np.linspace(0, np.pi, 1440, endpoint=False)
     spans = np.ptp(line @ np.stack([np.cos(turns), np.sin(turns)]), axis=0)
     least = int(np.argmin(spans))
@@ -104,7 +104,7 @@ def _lay(
     lines: list[Array] = []
     groups: list[int] = []
     card_line = np.vstack([np.linspace(card[i], card[(i + 1) % 4], 60) for i in range(4)])
-    for _ in range(1500 if most else 0):
+    for _ in range(700 if most else 0):
         bean = _bean(rng, rng.uniform(9, size[0] - 9), rng.uniform(9, size[1] - 9))
         line = _outline(bean)
         if _gap(line, card_line) < 3 or _on(bean[2:4], card):
@@ -163,24 +163,28 @@ def _inside(mm: Array, bean: Array) -> NDArray[np.bool_]:
 
 
 def _paint(picture: Array, h: Array, outline: Array, test, colour, extra=None, n=3) -> None:  # type: ignore[no-untyped-def]
-    """Cover a shape: n x n samples a pixel, each asked in millimetres."""
+    """Cover a shape: each pixel asked at its middle, in millimetres; n x n times along the edge."""
     px = project(h, outline)
     x0, y0 = np.maximum(np.floor(px.min(axis=0)).astype(int) - 2, 0)
     x1 = min(int(px[:, 0].max()) + 3, picture.shape[1])
     y1 = min(int(px[:, 1].max()) + 3, picture.shape[0])
+    back = np.linalg.inv(h)
+    gx, gy = np.meshgrid(np.arange(x0, x1), np.arange(y0, y1))
+    mm = project(back, np.column_stack([gx.ravel(), gy.ravel()]))
+    share = test(mm).reshape(gx.shape).astype(float)
+    around = ndimage.maximum_filter(share, 3) - ndimage.minimum_filter(share, 3)
+    edge = np.column_stack([gx[around > 0], gy[around > 0]])
     sub = (np.arange(n) + 0.5) / n - 0.5
-    xs = (np.arange(x0, x1)[:, None] + sub).ravel()
-    ys = (np.arange(y0, y1)[:, None] + sub).ravel()
-    gx, gy = np.meshgrid(xs, ys)
-    mm = project(np.linalg.inv(h), np.column_stack([gx.ravel(), gy.ravel()]))
-    hit = test(mm).reshape(gx.shape)
-    share = hit.reshape(y1 - y0, n, x1 - x0, n).mean(axis=(1, 3))[..., None]
+    total = np.zeros(len(edge))
+    for dx in sub:
+        for dy in sub:
+            total += test(project(back, edge + np.array([dx, dy])))
+    share[around > 0] = total / n**2
     paint = np.broadcast_to(colour, (y1 - y0, x1 - x0, 3)).copy()
     if extra is not None:
-        centre = mm.reshape(*gx.shape, 2)[n // 2 :: n, n // 2 :: n]
-        paint *= extra(centre)[..., None]
+        paint *= extra(mm.reshape(*gx.shape, 2))[..., None]
     spot = picture[y0:y1, x0:x1]
-    spot[:] = spot * (1 - share) + paint * share
+    spot[:] = spot * (1 - share[..., None]) + paint * share[..., None]
 
 
 def scene(
@@ -223,7 +227,7 @@ def scene(
         return found
 
     card_colour = np.array([0.55, 0.5, 0.1]) if dark_sheet else np.array([0.05, 0.10, 0.25])
-    _paint(picture, h, card, on_card, card_colour, lambda mm: 1 + 0.3 * (np.sin(mm[..., 0] / 7) > 0.9), n=2)
+    _paint(picture, h, card, on_card, card_colour, lambda mm: 1 + 0.3 * (np.sin(mm[..., 0] / 7) > 0.9))
     for bean in beans:
         green = (
             np.array([0.24, 0.25, 0.15]) * rng.uniform(0.6, 1.15) * np.array([rng.uniform(0.9, 1.2), 1, 1])
