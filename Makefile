@@ -2,13 +2,20 @@
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: run test lint types check bench docs lock setup setup-test clean
+.PHONY: run test test-pages test-books lint types check bench docs lock setup setup-test clean
 
 run: setup
 	@$(BIN)/drydown demo
 
+# Two halves at a time, each printed when it is done; the books and pages once more on PostgreSQL.
 test: setup-test lint types
-	@$(BIN)/python -m pytest
+	@$(MAKE) --no-print-directory -j2 --output-sync=target test-pages test-books
+
+test-pages:
+	@$(BIN)/python -m pytest --ignore=tests/books --ignore=tests/quality
+
+test-books:
+	@$(BIN)/python -m pytest tests/books tests/quality
 	@DRYDOWN_TEST_POSTGRES=1 $(BIN)/python -m pytest tests/books tests/desk
 
 lint: setup-test

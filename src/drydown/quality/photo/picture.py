@@ -108,19 +108,18 @@ def read_picture(content: bytes) -> Picture:
     return Picture(linear_light(plain), focal, clipped)
 
 
-def _surface(rows: int, columns: int, at: NDArray[np.bool_], values: Array, step: int) -> Array:
-    """A square surface through `values` where `at`, on the full grid, channel by channel."""
-    y, x = np.mgrid[0 : at.shape[0], 0 : at.shape[1]].astype(np.float64)
-    y, x = y * step / rows - 0.5, x * step / columns - 0.5
+def _fitted(rows: int, columns: int, at: NDArray[np.bool_], values: Array, step: int) -> Array:
+    """Factors of a square surface through `values` where `at`, (6, channels)."""
+    y, x = np.nonzero(at)
+    u, v = x * step / columns - 0.5, y * step / rows - 0.5
+    known = np.stack([np.ones_like(u), u, v, u * u, u * v, v * v], axis=-1)
+    found: Array = np.linalg.lstsq(known, values[at].astype(np.float64), rcond=None)[0]
+    return found
 
-    def terms(v: NDArray[np.float64], u: NDArray[np.float64]) -> NDArray[np.float64]:
-        return np.stack([np.ones_like(u), u, v, u * u, u * v, v * v], axis=-1)
 
-    known = terms(y[at], x[at])
-    fits = np.linalg.lstsq(known, values[at].astype(np.float64), rcond=None)[0]
-    u = np.arange(columns) / columns - 0.5
-    v = np.arange(rows) / rows - 0.5
-    made = np.empty((rows, columns, 3), dtype=np.float32)
+def _surface(fits: Array, u: NDArray[np.float64], v: NDArray[np.float64]) -> Array:
+    """The surface at columns u and rows v, both from -0.5 to 0.5, channel by channel."""
+    made = np.empty((len(v), len(u), 3), dtype=np.float32)
     for c in range(3):
         k = fits[:, c]
         along = k[0] + k[1] * u + k[3] * u * u
@@ -158,15 +157,16 @@ def sheet_of(picture: Picture) -> Sheet:
     middle = np.median(small[ring], axis=0)
     apart = np.linalg.norm(small - middle, axis=2)
     at = apart < _level(apart, middle)
+    u, v = np.arange(columns) / columns - 0.5, np.arange(rows) / rows - 0.5
     for _ in range(3):
         if at.mean() < 0.25 or at[ring].mean() < 0.7:
             raise InputError(
                 "the sheet is not plain to its edges.", "photo",
                 "Lay the beans on one plain matte sheet that fills the whole picture.",
             )  # fmt: skip
-        here = _surface(rows, columns, at, small, step)[::step, ::step]
+        here = _surface(_fitted(rows, columns, at, small, step), u[::step], v[::step])
         apart = np.linalg.norm(small - here, axis=2)
         at = apart < 0.7 * _level(apart, middle)
-    full = _surface(rows, columns, at, small, step)
+    full = _surface(_fitted(rows, columns, at, small, step), u, v)
     apart = np.linalg.norm(rgb - full, axis=2)
     return Sheet(full, apart.astype(np.float32), _level(apart[::step, ::step], middle))
