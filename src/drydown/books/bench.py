@@ -30,6 +30,7 @@ __all__ = [
     "lots_sampled",
     "record_sheet",
     "sample_of",
+    "session_of",
     "sheet_for",
     "sheets_of",
 ]
@@ -244,7 +245,7 @@ def record_sheet(
             code = taken.lot.code
             _fits(made, taken, key)
         if session is not None:
-            _session(session)
+            session_of(session)
         body = {
             "kind": kind, "code": code, "sample": sample, "session": session,
             "told": made.model_dump(mode="json"),
@@ -276,10 +277,11 @@ def _fits(made: Told, taken: Happening, key: uuid.UUID) -> None:
         raise RangeError(f"{mass:g} g are more than the sample of {has:g} g.", "sample", "Check the mass.")
 
 
-def _session(number: int) -> BenchSheet:
+def session_of(number: int) -> BenchSheet:
+    """A tasting session that stands, by its number; refused when there is none."""
     found = BenchSheet.objects.filter(entry_id=number, kind="session", undone=False).first()
     if found is None:
-        raise InputError(f"there is no tasting session {number}.", "bench")
+        raise InputError(f"there is no tasting session {number}.", "tasting")
     return found
 
 

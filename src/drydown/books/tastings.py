@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from drydown.books.bench import record_sheet, sample_of
+from drydown.books.bench import record_sheet, sample_of, session_of
 from drydown.books.journal import Who, writing
 from drydown.books.models import BenchSheet
 from drydown.errors import InputError
@@ -25,7 +25,7 @@ from drydown.quality.cup import (
     tasters,
 )
 
-__all__ = ["Results", "keep_tasting", "open_session", "results", "session_of", "taken_seats"]
+__all__ = ["Results", "keep_tasting", "open_session", "results", "taken_seats"]
 
 
 def open_session(
@@ -49,14 +49,6 @@ def open_session(
         for number in samples:
             sample_of(number)
         return record_sheet("session", told, key, at, who)
-
-
-def session_of(number: int) -> BenchSheet:
-    """A session that stands."""
-    found = BenchSheet.objects.filter(entry_id=number, kind="session", undone=False).first()
-    if found is None:
-        raise InputError(f"there is no tasting session {number}.", "tasting")
-    return found
 
 
 def _sheets(number: int) -> list[BenchSheet]:
