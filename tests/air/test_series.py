@@ -29,6 +29,22 @@ def test_epw_of_our_own_is_read_as_written(tmp_path: Path) -> None:
     assert w.local_hours()[0] == 0.5
 
 
+def test_a_year_of_365_days_dated_in_a_leap_year_keeps_its_dates(tmp_path: Path) -> None:
+    """Typical-year files leave 29 February out; counted on in a leap year, July would begin on 30 June."""
+    lines = epw_lines()
+    rows = [line.replace("2001,", "2012,", 1) for line in lines[8:]]
+    first = 181 * 24  # 1 July, from 00:00
+    for i in range(first, first + 24):
+        cells = rows[i].split(",")
+        cells[6] = "31.0"
+        rows[i] = ",".join(cells)
+    file = tmp_path / "leap.epw"
+    file.write_text("\n".join([*lines[:8], *rows]), encoding="utf-8")
+    w = read_epw(file)
+    july = w.window(w.start.replace(month=7, day=1), 24)
+    assert (july.temp_c == 31.0).all()
+
+
 def test_packaged_highland_file_against_pvlib(epw_folder: Path) -> None:
     # pvlib reads the same file; values must be the same to the digit.
     from pvlib.iotools import read_epw as read_with_pvlib
