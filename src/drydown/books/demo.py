@@ -7,7 +7,6 @@ properties drawn from their ranges, so that forecasts and readings disagree as i
 from __future__ import annotations
 
 import heapq
-import uuid
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
@@ -19,7 +18,7 @@ from django.db import transaction
 
 from drydown.air.normals import generate
 from drydown.air.series import HourlyWeather
-from drydown.books.demobench import sample_lot, taste
+from drydown.books.demobench import new_key, sample_lot, taste
 from drydown.books.gate import LETTER, Weighing, owed, receive
 from drydown.books.journal import Who, clock
 from drydown.books.models import Grower, Lot
@@ -152,19 +151,15 @@ def _weighing(s: _Season, grower: Grower, species: str, route: str, at: datetime
     found = money.fruit_class(ripe)
     value = round(net * price / 1000)
     return Weighing(
-        _key(s), grower, species, route, net + 2000 * tins, 2000 * tins, price, money.currency,
+        new_key(s.rng), grower, species, route, net + 2000 * tins, 2000 * tins, price, money.currency,
         money.decimals, at, at.date(), ripe, None, found.name if found else "", (("crate", tins),),
         money.held_back(net, value), "", None, s.who,
     )  # fmt: skip
 
 
-def _key(s: _Season) -> uuid.UUID:
-    return uuid.UUID(bytes=s.rng.bytes(16), version=4)
-
-
 def _step(s: _Season, code: str, kind: str, details: dict[str, Any], when: datetime) -> None:
     lot = Lot.objects.get(code=code)
-    take_step(lot, kind, _key(s), when, s.who, details, s.station)
+    take_step(lot, kind, new_key(s.rng), when, s.who, details, s.station)
     if kind == "spread":
         _dry(s, lot, when)
 
@@ -219,7 +214,7 @@ def _dry(s: _Season, lot: Lot, at: datetime) -> None:
 
 def _read(s: _Season, code: str, moisture: float, temp: float, when: datetime) -> None:
     lot = Lot.objects.get(code=code)
-    record_reading(lot, _key(s), round(moisture * 100, 1), "meter 2", temp, when, s.who)
+    record_reading(lot, new_key(s.rng), round(moisture * 100, 1), "meter 2", temp, when, s.who)
 
 
 def _bag_later(s: _Season, code: str, when: datetime) -> None:
@@ -270,4 +265,6 @@ def _pay_out(s: _Season, growers: list[Grower], when: datetime) -> None:
     for grower in growers:
         due = owed(grower, s.station.money.currency) // 100 * 100
         if due > 0:
-            pay_grower(grower, due, s.station.money.currency, "payment", "weekly", _key(s), when, s.who)
+            pay_grower(
+                grower, due, s.station.money.currency, "payment", "weekly", new_key(s.rng), when, s.who
+            )

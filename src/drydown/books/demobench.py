@@ -17,7 +17,7 @@ from drydown.books.tastings import keep_tasting, open_session
 from drydown.quality.cup import attributes
 from drydown.station.model import Station
 
-__all__ = ["sample_lot", "taste"]
+__all__ = ["new_key", "sample_lot", "taste"]
 
 SCHEME = "france-1966"
 MEANS = {
@@ -35,7 +35,8 @@ LARGE = {"20": 20, "19": 22, "18": 25, "17": 18, "16": 10, "15": 4, "pan": 1}
 TASTERS = ("Hani", "Jora", "Lumo", "Mira", "Nabo")
 
 
-def _key(rng: np.random.Generator) -> uuid.UUID:
+def new_key(rng: np.random.Generator) -> uuid.UUID:
+    """A key for an entry, from the demo's own draws."""
     return uuid.UUID(bytes=rng.bytes(16), version=4)
 
 
@@ -48,18 +49,18 @@ def sample_lot(code: str, station: Station, who: Who, when: datetime) -> None:
         "sample_g": 600, "bags_in_lot": bags, "bags_opened": min(bags, 10), "kept_back_g": 300,
         "tool": "trier for green coffee", "drawn_by": "Mira", "purpose": "grade before sale",
     }  # fmt: skip
-    taken = take_step(lot, "sample", _key(rng), when, who, details, station).happening
+    taken = take_step(lot, "sample", new_key(rng), when, who, details, station).happening
     number, minutes = taken.entry_id, timedelta(minutes=20)
     moist = [round(11.0 + float(rng.normal(0, 0.15)), 1) for _ in range(3)]
     told: dict[str, Any] = {"method": "meter", "meter": "meter 2", "replicates": moist, "pairs": []}
-    record_sheet("moisture", told, _key(rng), when + minutes, who, sample=number)
+    record_sheet("moisture", told, new_key(rng), when + minutes, who, sample=number)
     names = LARGE if lot.species == "liberica" else SPREAD
     held = rng.dirichlet(3.0 * np.array([*names.values()], dtype=float)) * 299.0
     told = {"taken_g": 300.0, "screens_g": {n: round(float(g), 1) for n, g in zip(names, held, strict=True)}}
-    record_sheet("screens", told, _key(rng), when + 2 * minutes, who, sample=number)
+    record_sheet("screens", told, new_key(rng), when + 2 * minutes, who, sample=number)
     counts = {name: int(rng.poisson(mean)) for name, mean in MEANS.items()}
     told = {"scheme": SCHEME, "sample_g": 300.0, "counts": counts}
-    record_sheet("count", told, _key(rng), when + 3 * minutes, who, sample=number)
+    record_sheet("count", told, new_key(rng), when + 3 * minutes, who, sample=number)
 
 
 def taste(who: Who, when: datetime) -> None:
@@ -69,7 +70,7 @@ def taste(who: Who, when: datetime) -> None:
     if len(samples) < 3:
         return
     session = open_session(
-        "Weekly tasting", samples, len(TASTERS), 5, samples[0], "medium", _key(rng), when, who
+        "Weekly tasting", samples, len(TASTERS), 5, samples[0], "medium", new_key(rng), when, who
     )
     codes = session.told["codes"]
     served = dict(zip(codes, session.told["samples"], strict=True))
@@ -85,4 +86,4 @@ def taste(who: Who, when: datetime) -> None:
         }
         off = {codes[1]: {"3": {"fermented": 2}}} if rng.uniform() < 0.8 else {}
         told = {"taster": taster, "seat": seat, "marks": marks, "off": off, "words": {}}
-        keep_tasting(session.entry_id, told, _key(rng), when + timedelta(minutes=40), who)
+        keep_tasting(session.entry_id, told, new_key(rng), when + timedelta(minutes=40), who)

@@ -29,13 +29,13 @@ class _Record:
             Delivery.objects.filter(lot__code__in=codes, undone=False).order_by("happened_at")
         )
 
-    def first(self, *kinds: str) -> Happening | None:
-        """The first step of some kinds."""
-        return next((h for h in self.steps if h.kind in kinds), None)
+    def first(self, kind: str) -> Happening | None:
+        """The first step of a kind."""
+        return next((h for h in self.steps if h.kind == kind), None)
 
-    def last(self, *kinds: str) -> Happening | None:
-        """The last step of some kinds."""
-        return next((h for h in reversed(self.steps) if h.kind in kinds), None)
+    def last(self, kind: str) -> Happening | None:
+        """The last step of a kind."""
+        return next((h for h in reversed(self.steps) if h.kind == kind), None)
 
     def at(self, kind: str) -> datetime | None:
         """When the first step of a kind was."""

@@ -145,9 +145,12 @@ def _possible(lot: Lot, kind: str, details: dict[str, Any], has: Matter, station
 
 def _possible_load(details: dict[str, Any], station: Station) -> None:
     """Refuse a load that only a machine could hold on a bed."""
-    load, found = details.get("load_kg_m2"), station.drying_places().get(details.get("bed", ""))
+    load = details.get("load_kg_m2")
+    if load is None:
+        return
+    found = station.drying_places().get(details.get("bed", ""))
     most = 900.0 if found and found[0].machine else 60.0
-    if load is not None and load > most:
+    if load > most:
         raise RangeError(
             f"{load:g} kg/m2 is more than {most:g} on {details['bed']}.", "load", "Check the load."
         )

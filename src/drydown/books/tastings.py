@@ -101,7 +101,6 @@ class Results:
     words: dict[str, list[str]]
     drift: list[tuple[int, str, str]]
     """Control sample, attribute, what its marks say over the sessions."""
-    answered: int
 
 
 def results(number: int) -> Results:
@@ -119,7 +118,6 @@ def results(number: int) -> Results:
     return Results(
         dict(zip(codes, told["samples"], strict=True)), attribute_results(sheets, codes), off, alike,
         tasters(sheets, codes, [(a, b) for a, b in told["same"]]), words, _drifts(told["samples"]),
-        len(sheets),
     )  # fmt: skip
 
 

@@ -14,8 +14,8 @@ from scipy import stats
 
 from drydown.errors import InputError, RangeError
 from drydown.figures import Source, Status
+from drydown.quality.intervals import share_interval
 from drydown.quality.panel import Ranking, cochran_q, rank_panel, serving_order
-from drydown.quality.sure import share_interval
 
 __all__ = [
     "AttributeResult", "Design", "OffNotes", "Taster", "Tasting", "attribute_results", "attributes", "design",

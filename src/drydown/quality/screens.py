@@ -9,9 +9,8 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from scipy import stats
-
 from drydown.errors import InputError
+from drydown.quality.intervals import share_interval
 
 __all__ = [
     "ShareAbove", "hole_mm", "known_screens", "mean_bean_g", "renumbered", "retained_percent", "share_above",
@@ -33,6 +32,13 @@ def tables() -> list[str]:
     return ["iso", *_data()["other"]]
 
 
+def _holes(table: str) -> dict[str, Any]:
+    """Rows of a screen table; unknown tables are refused with the list."""
+    if table not in tables():
+        raise InputError(f"screen table '{table}' is not known.", fix=f"One of: {', '.join(tables())}.")
+    return dict(_data()["holes"] if table == "iso" else _data()["other"][table])
+
+
 def hole_mm(number: str, table: str = "iso") -> float:
     """Nominal hole of a round sieve.
 
@@ -41,9 +47,7 @@ def hole_mm(number: str, table: str = "iso") -> float:
     both stand for 5.00 mm, and one origin's 16 is 6.5 mm). Source: ISO 4150:2011, table A.1;
     origins' tables as in screens.toml.
     """
-    if table not in tables():
-        raise InputError(f"screen table '{table}' is not known.", fix=f"One of: {', '.join(tables())}.")
-    holes = _data()["holes"] if table == "iso" else _data()["other"][table]
+    holes = _holes(table)
     found = holes.get(number.replace("½", ".5"))
     if not isinstance(found, float):
         known = ", ".join(k for k in holes if k != "source")
@@ -57,9 +61,7 @@ def stack_of(table: str = "iso", numbers: Sequence[str] = ()) -> list[tuple[str,
     Args: table, one of `tables()`; numbers wanted, all of the table when empty.
     Returns: (number, hole [mm]). Valid range and source: as `hole_mm`.
     """
-    hole_mm("16" if table == "iso" else "15", table)  # a table that is not known is refused
-    rows = _data()["holes"] if table == "iso" else _data()["other"][table]
-    wanted = list(numbers) or [k for k in rows if k not in {"source", "status"}]
+    wanted = list(numbers) or [k for k in _holes(table) if k not in {"source", "status"}]
     return sorted(((n, hole_mm(n, table)) for n in wanted), key=lambda row: -row[1])
 
 
@@ -161,8 +163,7 @@ def share_above(percent: float, sample_g: float, bean_g: float) -> ShareAbove:
     """
     beans = max(1, round(sample_g / bean_g))
     k = round(percent / 100.0 * beans)
-    low = 0.0 if k == 0 else float(stats.beta.ppf(0.025, k, beans - k + 1))
-    high = 1.0 if k == beans else float(stats.beta.ppf(0.975, k + 1, beans - k))
+    low, high = share_interval(k, beans)
     return ShareAbove(percent / 100.0, low, high, beans)
 
 

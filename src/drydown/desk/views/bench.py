@@ -67,9 +67,8 @@ def _known(name: str) -> bool:
     return any(s.name == name for s in known_schemes())
 
 
-def _serves(name: str, sample: Happening) -> bool:
+def _serves(rules: Scheme, sample: Happening) -> bool:
     """Whether a scheme is for the sample's species."""
-    rules = known_scheme(name)
     return not rules.species or sample.lot.species in rules.species
 
 
@@ -113,7 +112,7 @@ def _page(request: HttpRequest, sample: Happening, bound: tuple[str, Keyed] | No
     )
     context = {
         "view": view, "sample": sample, "lot": sample.lot, "scheme_name": name, "prices": prices,
-        "schemes": [(s.name, s.words) for s in known_schemes() if _serves(s.name, sample)],
+        "schemes": [(s.name, s.words) for s in known_schemes() if _serves(s, sample)],
         "count_form": count,
         "forms": [(kind, kinds[kind], form) for kind, form in forms.items()],
         "bound": bound[1] if bound else None,
@@ -191,8 +190,8 @@ def screens(request: HttpRequest, number: int) -> HttpResponse:
 @guarded("samples.taken")
 def sample_photo(request: HttpRequest, number: int) -> Any:  # noqa: ARG001
     """The photo a sample was sized by."""
-    view = bench_view(sample_of(number), need_station())
-    file = photo_file(str(view.photo.told["photo"])) if view.photo else None
+    sheet = latest(sample_of(number).entry_id, "photo")
+    file = photo_file(str(sheet.told["photo"])) if sheet else None
     if file is None:
         raise InputError("has no photo.", f"sample {number}")
     kind = "image/png" if file.suffix == ".png" else "image/jpeg"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -155,10 +155,7 @@ def measure_photo(picture: Picture) -> Photo:
         left + len(doubtful), at_edge, _height_percent(picture, plane),
     )  # fmt: skip
     _check(photo, picture)
-    return Photo(
-        photo.beans, photo.px_per_mm, photo.tilt_deg, photo.edge_mm, photo.left_out, at_edge,
-        photo.height_percent, _remarks(photo),
-    )  # fmt: skip
+    return replace(photo, remarks=_remarks(photo))
 
 
 def _without_edge(labels: NDArray[np.int32], card: int) -> tuple[NDArray[np.int32], int]:

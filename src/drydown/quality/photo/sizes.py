@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from drydown.errors import InputError
+from drydown.quality.intervals import share_interval
 from drydown.quality.photo.beans import Bean
 from drydown.quality.screens import stack_of
-from drydown.quality.sure import share_interval
 
 __all__ = ["ColourSummary", "PhotoScreen", "PhotoScreens", "colour_summary", "photo_screens"]
 

@@ -35,10 +35,8 @@ def _solid(mask: NDArray[np.bool_]) -> float:
     return float(mask.sum()) / float(hull.sum())
 
 
-def _cut(mask: NDArray[np.bool_], depth: float) -> Labels:
+def _cut(mask: NDArray[np.bool_], far: NDArray[np.float64], depth: float) -> Labels:
     """Watershed of the distance to the edge, with one basin for each peak that stands out by `depth`."""
-    far = ndimage.distance_transform_edt(mask)
-    far = ndimage.gaussian_filter(far, 0.04 * float(far.max()))
     peaks = measure.label(h_maxima(far, depth * float(far.max())))
     made: Labels = segmentation.watershed(-far, peaks, mask=mask).astype(np.int32)
     return made
@@ -47,8 +45,10 @@ def _cut(mask: NDArray[np.bool_], depth: float) -> Labels:
 def _best_cut(mask: NDArray[np.bool_], one_px: float) -> Labels:
     """The first cut whose parts are all round and of a bean's size; else the one with the roundest parts."""
     best, best_score = mask.astype(np.int32), _solid(mask)
+    far = ndimage.distance_transform_edt(mask)
+    far = ndimage.gaussian_filter(far, 0.04 * float(far.max()))
     for depth in DEPTHS:
-        cut = _cut(mask, depth)
+        cut = _cut(mask, far, depth)
         parts = [cut == i for i in range(1, int(cut.max()) + 1)]
         if len(parts) < 2:
             continue
