@@ -19,7 +19,7 @@ from typing import Any
 
 import numpy as np
 
-from drydown.steps.dry import block, constants, heat, kernel, lanes, powers, solver
+from drydown.steps.dry import airpath, block, constants, heat, kernel, lanes, powers, solver
 from drydown.steps.dry.layout import BED_LAYERS, LANES
 from drydown.steps.dry.rows import SIZE
 
@@ -28,8 +28,9 @@ __all__ = ["build", "run_members"]
 NAMES = {
     powers: ["exponential", "isotherm_power"],
     heat: ["on_floor", "heat_rates", "heat_entered"],
+    airpath: ["air_path", "burner"],
     kernel: [
-        "saturation", "capacities", "bed_geometry", "burner", "surfaces", "pore_vapour", "water_flows",
+        "saturation", "capacities", "bed_geometry", "surfaces", "pore_vapour", "water_flows",
         "moisture_rates", "boundary_flows", "rates",
     ],
     solver: [
@@ -56,10 +57,10 @@ int run_block(double *ws, double *table, double *hourly, double *raked, double *
             if (tau > 0.999 * rest) tau = rest; else if (tau > 0.5 * rest) tau = 0.5 * rest;
             double error = both_stages(ws, hourly, hour, at, tau, tol, {layers});
             taken++;
-            if (error > 1.0 && tau > 1.0) {{ tau *= fmax(0.2, 0.9 / sqrt(error)); continue; }}
+            if (error > 1.0 && tau > 1.0) {{ tau = fmax(tau * fmax(0.2, 0.9 / sqrt(error)), 1.0); continue; }}
             accept(ws, tau, {layers});
             at += tau;
-            tau *= fmin(4.0, 0.9 / sqrt(fmax(error, 1e-6)));
+            tau = fmax(tau * fmin(4.0, 0.9 / sqrt(fmax(error, 1e-6))), 1.0);
         }}
         capacities(ws, {state}, {layers}, 0.0, {drift});
         for (long m = 0; m < {lanes}; m++) {{

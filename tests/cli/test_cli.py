@@ -65,7 +65,7 @@ def test_dry_with_a_station(station: Path) -> None:
     )
     data = json.loads(text)
     assert code == 0
-    assert data["shape"] == "drydown.dry/1"
+    assert data["shape"] == "drydown.dry/2"
     assert data["dry_on"]["p10"] < data["dry_on"]["p50"] < data["dry_on"]["p90"]
     assert 3 < data["figures"]["dry_days"]["value"] < 15
     assert len(data["curve"]["hours"]) == len(data["curve"]["moisture_wb_p50"])
@@ -277,6 +277,29 @@ def test_dry_answers_for_each_form_and_place(station: Path, form: str, place: st
     data = json.loads(text)
     assert data["figures"]["dry_days"]["value"] > 0
     assert ("heat_mj_kg" in data["figures"]) == (place in {"static_bin", "tray_dryer", "drum"})
+
+
+def test_dry_in_a_machine_that_takes_its_air_again(station: Path) -> None:
+    args = ("dry", "--form", "parchment", "--start", "2026-06-10", "--place", "drum", "--load-kg-m2", "150")
+    rest = ("--station", str(station), "--members", "8", "--json")
+    heat = []
+    for share in ("0", "60"):
+        more = ("--recirculated-percent", share, "--burner-percent", "50", "--fuel", "wood")
+        code, text, err = call(*args, *more, *rest)
+        assert code == 0, err
+        figures = json.loads(text)["figures"]
+        assert figures["fuel_kg_m2"]["inputs"]["blown in again"] == f"{share} % of the leaving air"
+        heat.append(figures["heat_mj_kg"]["value"])
+    assert heat[1] < heat[0]
+    for bad, words in (
+        (("--recirculated-percent", "0.7"), "write 70, not 0.7"),
+        (("--recirculated-percent", "99"), "from 1 to 95"),
+        (("--burner-percent", "0.5"), "write 50, not 0.5"),
+        (("--fuel", "peat"), "fuel 'peat' is not known"),
+    ):
+        code, text, err = call(*args, *bad, *rest)
+        assert (code, text) == (2, "")
+        assert words in err
 
 
 def test_dry_through_several_places(station: Path) -> None:

@@ -52,7 +52,7 @@ def flat_rates(ws: Array, hourly: Array, hour: int, seconds: float, y: Array, dy
             ws[(STATE + S0 + i) * W + m] = y[L * NS + 2 * L + i]
     read_air(ws, hourly, hour, seconds / 3600.0, AIR1)
     capacities(ws, STATE, L, 0.0, DRIFT)
-    bed_geometry(ws, AIR1, BED1, L)
+    bed_geometry(ws, AIR1, BED1, STATE, L)
     rates(ws, STATE, NOW, BED1, AIR1, SIDE, L)
     for j in range(L):
         for i in range(NS):

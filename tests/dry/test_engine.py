@@ -113,15 +113,14 @@ def test_rain_wets_an_uncovered_lot_and_not_a_roofed_one() -> None:
 
 
 def test_night_cover_keeps_moisture_out() -> None:
-    # Kona extension page: parchment left open takes back 1-2 points in a night.
+    # The direction, in invented weather; amounts against the published in test_published.py.
     def gain(routine: Routine) -> float:
         run = dry(typical("parchment"), place("raised_bed"), fair_weather(2), routine, 5.6, 0.05, 0.136)
         wb = 100.0 * run.moisture_wb()[0]
         return float(wb[23] - wb[9])
 
     covered, open_all_night = gain(Routine()), gain(Routine(cover_from=None))
-    assert covered < 0.4 * open_all_night
-    assert 0.8 < open_all_night < 3.5
+    assert 0.0 < covered < 0.4 * open_all_night
 
 
 def test_same_seed_same_bytes_on_any_number_of_threads() -> None:
@@ -217,12 +216,21 @@ def test_hot_turning_conserves_heat_and_water() -> None:
 
 @pytest.mark.parametrize(("name", "hours"), [("parchment", (58, 70, 106)), ("cherry", (106, 130, 202))])
 def test_restart_from_a_mean_keeps_the_day(name: str, hours: tuple[int, ...]) -> None:
-    # A run cut at an hour and started again from its mean moisture alone; an even profile ends
-    # 22 to 46 hours early. Checks the restart against the whole run, not nature.
+    # A run cut at an hour and started again from its mean moisture alone. At the hour the whole
+    # run is dry, the two must be within 0.3 point wb; an even profile is further off (checked).
+    # Checks the restart against the whole run, not nature.
     where, weather = place("raised_bed"), fair_weather(30)
     whole = dry(typical(name), where, weather, Routine(), LOAD[name], 0.11)
-    for hour in hours:
+
+    def apart(hour: int, fresh: bool) -> float:
         later = weather.window(weather.start + timedelta(hours=hour), weather.hours - hour)
         mean = float(whole.column("moisture_db")[0, hour])
-        again = dry(typical(name), where, later, Routine(), LOAD[name], 0.11, mean)
-        assert abs(again.done_h[0] - (whole.done_h[0] - hour)) < 6.0
+        given = typical(name)
+        if fresh:  # counted as fresh from the mill, beans are evenly wet inside
+            given |= {"x_full": np.array([mean]), "x_bean": np.array([mean])}
+        again = dry(given, where, later, Routine(), LOAD[name], 0.05, None if fresh else mean)
+        at = int(whole.done_h[0])
+        return float(100.0 * (again.moisture_wb()[0, at - hour] - whole.moisture_wb()[0, at]))
+
+    assert max(abs(apart(hour, fresh=False)) for hour in hours) < 0.3
+    assert max(abs(apart(hour, fresh=True)) for hour in hours) > 0.35

@@ -58,13 +58,20 @@ def dry_lot(
     air_c: Annotated[float | None, typer.Option(help="machine: air temperature the burner aims at")] = None,
     air_m3_min_m2: Annotated[float | None, typer.Option(help="machine: air, m3 per minute and m2")] = None,
     bean_cap_c: Annotated[float | None, typer.Option(help="machine: hottest beans allowed")] = None,
+    recirculated_percent: Annotated[
+        float | None, typer.Option(help="machine: share of the leaving air that is blown in again")
+    ] = None,
+    burner_percent: Annotated[
+        float | None, typer.Option(help="machine: share of the fuel's heat that reaches the air")
+    ] = None,
+    fuel: Annotated[str | None, typer.Option(help="machine: coffee_husk, husk_pellet, wood, lpg ...")] = None,
     film_age_years: Annotated[float, typer.Option(help="tunnel: age of its film")] = 0.0,
     forecast_file: Annotated[
         Path | None, typer.Option(help="weather forecast (CSV) for the first days, with --station")
     ] = None,
     members: Annotated[int, typer.Option(help="futures in the ensemble")] = 200,
     seed: Annotated[int, typer.Option(help="same seed, same answer", min=0)] = 1,
-    json: Annotated[bool, typer.Option("--json", help="print JSON, shape drydown.dry/1")] = False,
+    json: Annotated[bool, typer.Option("--json", help="print JSON, shape drydown.dry/2")] = False,
 ) -> None:
     """Forecast a drying lot: day it is dry, mould-window hours, spread, hottest bean."""
     from drydown.outlook.case import DryingCase  # noqa: PLC0415
@@ -79,7 +86,14 @@ def dry_lot(
         here = None if station is None else load_station(station)
         site, weather = _weather(here, weather_file, Path() if station is None else station.parent)
         habits = None if here is None else here.drying.get(form)  # type: ignore[call-overload]
-        spot = _spot(here, place, air_c, air_m3_min_m2, bean_cap_c, film_age_years)
+        spot = _spot(here, place, film_age_years).set_to(
+            None if air_m3_min_m2 is None else air_m3_min_m2 / 60.0,
+            air_c,
+            bean_cap_c,
+            _share("--recirculated-percent", recirculated_percent, 0, 95),
+            _share("--burner-percent", burner_percent, 10, 100),
+            fuel,
+        )
         case = DryingCase(
             species,
             form,
@@ -155,19 +169,22 @@ def _joined(text: str) -> Joined | None:
     return Joined(float(match[1]), wb / (1.0 - wb))
 
 
-def _spot(
-    here: Station | None, name: str, air_c: float | None, air_m3_min_m2: float | None,
-    bean_cap_c: float | None, years: float,
-) -> Place:  # fmt: skip
-    """The place with its own air or age: one of the station's by its name, or a kind of place."""
+def _spot(here: Station | None, name: str, years: float) -> Place:
+    """The place with a film of its age: one of the station's by its name, or a kind of place."""
     from drydown.steps.dry.data import place, place_names  # noqa: PLC0415
 
-    flow = None if air_m3_min_m2 is None else air_m3_min_m2 / 60.0
     own = here.drying_places() if here else {}
     if own and name not in own and name not in place_names():
         names = ", ".join([*own, *place_names()])
         raise InputError(f"place '{name}' is not known.", "--place", f"Choose: {names}.")
-    return (own[name][0] if name in own else place(name)).aged(years).set_to(flow, air_c, bean_cap_c)
+    return (own[name][0] if name in own else place(name)).aged(years)
+
+
+def _share(option: str, value: float | None, low: float, high: float) -> float | None:
+    """Per cent to a fraction, where it was given."""
+    if value is None:
+        return None
+    return 0.0 if value == low == 0 else _percent(option, value, max(low, 1.0), high)
 
 
 def _percent(option: str, value: float, low: float, high: float) -> float:

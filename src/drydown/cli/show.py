@@ -96,7 +96,7 @@ def _number(value: float, digits: int) -> str:
 
 def words(key: str) -> str:
     """A key as words: units at the end of a name are shown in their own column."""
-    for tail in ("_mj_kg", "_mj_m2", "_kg", "_l", "_h", "_c", "_days", "_points"):
+    for tail in ("_w_m2", "_mj_kg", "_mj_m2", "_kg_m2", "_kg", "_l", "_h", "_c", "_days", "_points", "_pa"):
         key = key.removesuffix(tail) if key != "dry_days" else key
     return key.replace("_", " ")
 

@@ -14,6 +14,7 @@ from drydown.books.numbers import parse_decimal
 from drydown.errors import InputError
 from drydown.station.model import bed_names
 from drydown.steps.dry.data import place, place_names
+from drydown.steps.dry.fuel import fuel_names
 
 __all__ = ["Field", "Section", "from_post", "from_text", "sections", "to_toml"]
 
@@ -27,7 +28,11 @@ FORMS = {
     "mucilage": _("Pulped, mucilage on"),
     "cherry": _("Whole cherry"),
 }
-_CHOICES = {"place": tuple(bed_names()), "kind": tuple(n for n in place_names() if place(n).machine)}
+_CHOICES = {
+    "place": tuple(bed_names()),
+    "kind": tuple(n for n in place_names() if place(n).machine),
+    "fuel": ("", *fuel_names()),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +102,9 @@ _MACHINES = {
             ("air_c", "number"),
             ("air_m3_min_m2", "number"),
             ("bean_cap_c", "number"),
+            ("recirculated_percent", "number"),
+            ("burner_percent", "number"),
+            ("fuel", "choice"),
         ),
     ),
     "equipment.stores": (_("Stores"), (("name", "text"), ("holds_kg", "number"))),

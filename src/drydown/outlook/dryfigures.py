@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 from numpy.typing import NDArray
 
+from drydown.air.series import Site
 from drydown.figures import Band, Figure, Source, Status
 from drydown.outlook.case import DryingCase
+from drydown.outlook.machine import machine_inputs, machine_rows, machine_sources
 from drydown.steps.dry.data import Form
 from drydown.steps.dry.run import DryingRun
 
@@ -18,21 +22,29 @@ CAPS_C = {"parchment": 40.0, "mucilage": 40.0, "cherry": 45.0}
 CAP_SOURCE = Source(
     "Wintgens 2004: 40 C arabica parchment, naturals +5 C (via a trade page)", Status.SECOND_HAND
 )
-HUSK_MJ_KG, BURNER = 18.98, 0.55
-"""Dry coffee husk (journal paper, read); burner efficiency from memory (fair), middle of 0.4-0.7."""
 Row = tuple[Array, str, str]
 
 
-def drying_figures(case: DryingCase, kind: Form, run: DryingRun, words: str) -> dict[str, Figure]:
+def drying_figures(
+    case: DryingCase, kind: Form, run: DryingRun, words: str, parameters: Mapping[str, Array], site: Site
+) -> dict[str, Figure]:
     """All figures of a run, P50 with P10 and P90 over the members.
 
-    Args: case; kind of form; run; words for the weather. Returns: name -> `Figure`.
+    Args: case; kind of form; run; words for the weather; the drawn parameters; site.
+    Returns: name -> `Figure`.
     Valid range: any run. Source: columns of the run; each figure says its rule.
     """
     sources = (*kind.sources(), Source("equations in docs/drying.md", Status.DERIVED))
     inputs = _inputs(case, kind, run, words)
     drying, last = _while_drying(run)
-    rows = _time_rows(case, run, drying, last) | _heat_rows(run, last)
+    hot = run.column("bean_temp_high_c").max(axis=1)
+    rows = _time_rows(case, run, drying, last) | {
+        "hottest_bean_c": (hot, "C", "hottest layer at any hour end")
+    }
+    if case.where().machine:
+        inputs |= machine_inputs(case.where())
+        sources = (*sources, *machine_sources(case.where()))
+        rows |= machine_rows(case, kind, run, last, parameters, site)
     made = {key: _figure(v, unit, rule, inputs, sources) for key, (v, unit, rule) in rows.items()}
     cap = made["over_cap_h"]
     made["over_cap_h"] = Figure(
@@ -117,28 +129,6 @@ def _largest_rise(wb: Array, drying: NDArray[np.bool_]) -> Array:
         rise = np.maximum(rise + step, 0.0)
         best = np.maximum(best, rise)
     return best
-
-
-def _heat_rows(run: DryingRun, last: NDArray[np.int64]) -> dict[str, Row]:
-    members = np.arange(last.size)
-    hot = run.column("bean_temp_high_c").max(axis=1)
-    rows: dict[str, Row] = {"hottest_bean_c": (hot, "C", "hottest layer at any hour end")}
-    burner = run.column("burner_mj_m2")[members, last]
-    if burner.max() > 0.0:
-        gone = run.column("evaporated_kg_m2")
-        lit = np.argmax(run.column("burner_mj_m2") > 0.0, axis=1)
-        water = np.maximum(gone[members, last] - gone[members, lit - 1], 1e-9)
-        rule = (
-            "heat given to the air over the water taken off meanwhile; divide by burner efficiency for fuel"
-        )
-        rows["heat_mj_kg"] = (burner / water, "MJ/kg water", rule)
-        rows["husk_kg_m2"] = (
-            burner / HUSK_MJ_KG / BURNER,
-            "kg dry husk/m2",
-            f"heat over {HUSK_MJ_KG:g} MJ/kg and a burner of {BURNER:g} (indirect wood burners: 0.4 to 0.7)",
-        )
-        rows["heat_mj_m2"] = (burner, "MJ/m2", "heat given to the air of the machine")
-    return rows
 
 
 def _figure(

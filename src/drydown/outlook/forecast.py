@@ -14,6 +14,7 @@ from drydown.errors import InputError
 from drydown.figures import Figure
 from drydown.outlook.case import DryingCase
 from drydown.outlook.dryfigures import CAPS_C, PERCENTS, drying_figures
+from drydown.outlook.machine import machine_notes
 from drydown.steps.dry.data import Form, Place, form
 from drydown.steps.dry.run import DryingRun, DryStage, draw_parameters, dry_stages
 
@@ -49,11 +50,11 @@ class DryingForecast:
         return found[0], found[1], found[2]
 
     def as_dict(self) -> dict[str, object]:
-        """Plain data for `--json`, shape `drydown.dry/1` (docs/json.md)."""
+        """Plain data for `--json`, shape `drydown.dry/2` (docs/json.md)."""
         early, middle, late = (m.isoformat(timespec="minutes") if m else None for m in self.dry_on())
         case = self.case
         return {
-            "shape": "drydown.dry/1",
+            "shape": "drydown.dry/2",
             "species": case.species,
             "form": case.form,
             "place": case.place,
@@ -113,7 +114,7 @@ def forecast(
         share = "fewer than 1 %" if undried < 0.01 else f"{undried * 100:.0f} %"
         notes.append(f"{share} of the futures are not dry after {air.hours / 24:.0f} days")
     notes += _place_notes(case, run)
-    figures = drying_figures(case, kind, run, words)
+    figures = drying_figures(case, kind, run, words, parameters, site)
     curve = np.percentile(run.moisture_wb(), PERCENTS, axis=0)
     return DryingForecast(case, kind, spot, run.done_h, figures, curve, undried, words, tuple(notes))
 
@@ -122,9 +123,7 @@ def _place_notes(case: DryingCase, run: DryingRun) -> list[str]:
     """What a reader of a machine's or a sequence's figures should know."""
     notes, spot = [], case.where()
     if spot.machine:
-        notes.append(
-            "air goes through once, none is recirculated: at thin loads most of its heat leaves unused"
-        )
+        notes += machine_notes(spot)
         cap = CAPS_C[case.form]
         if spot.bean_cap_c > cap:
             notes.append(

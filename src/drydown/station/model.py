@@ -12,6 +12,7 @@ from drydown.matter.practice import Practice, practice
 from drydown.station.part import FormName, Hour, Part, RouteName, SpeciesName, Text
 from drydown.station.trade import Gate, Measured, Money
 from drydown.steps.dry.data import FORM_OF_ROUTE, Place, place, place_names
+from drydown.steps.dry.fuel import fuel_names
 from drydown.steps.dry.routine import Routine
 
 __all__ = ["Bed", "Drying", "Station", "bed_names"]
@@ -121,18 +122,25 @@ class Dryer(Part):
     air_c: Annotated[float, Field(ge=20, le=100)] | None = None
     air_m3_min_m2: Annotated[float, Field(ge=1, le=150)] | None = None
     bean_cap_c: Annotated[float, Field(ge=25, le=60)] | None = None
+    recirculated_percent: Annotated[float, Field(ge=0, le=95)] | None = None
+    burner_percent: Annotated[float, Field(ge=10, le=100)] | None = None
+    fuel: str | None = None
 
     @model_validator(mode="after")
     def _known(self) -> Self:
         fans = [name for name in place_names() if place(name).machine]
         if self.kind not in fans:
             raise ValueError(f"kind '{self.kind}' is not one of {', '.join(fans)}")
+        if self.fuel is not None and self.fuel not in fuel_names():
+            raise ValueError(f"fuel '{self.fuel}' is not one of {', '.join(fuel_names())}")
         return self
 
     def place(self) -> Place:
         """The place with this dryer's own air."""
         flow = None if self.air_m3_min_m2 is None else self.air_m3_min_m2 / 60.0
-        return place(self.kind).set_to(flow, self.air_c, self.bean_cap_c)
+        again = None if self.recirculated_percent is None else self.recirculated_percent / 100.0
+        burner = None if self.burner_percent is None else self.burner_percent / 100.0
+        return place(self.kind).set_to(flow, self.air_c, self.bean_cap_c, again, burner, self.fuel)
 
 
 class Store(Part):

@@ -16,10 +16,15 @@ def warm() -> None:
     from drydown.steps.dry.lanes import OUT_COLUMNS, START_COLUMNS  # noqa: PLC0415
     from drydown.steps.dry.layout import BED_LAYERS, LANES, MACHINE_LAYERS, PARAMETERS  # noqa: PLC0415
 
-    table = np.ones((len(PARAMETERS), LANES))
-    table[:6] = np.array((0.004, 2e-11, 45000.0, 0.6, 0.007, 0.45))[:, None]
-    table[6:15] = np.array((315.0, 315.0, 1.13, 0.12, 1.13, 1.0, 2e-5, 1e-4, 5.0))[:, None]
-    table[18], table[21:] = 101325.0, 0.0
+    table = np.zeros((len(PARAMETERS), LANES))
+    given = {
+        "radius_m": 0.004, "d40_m2_s": 2e-11, "ea_j_mol": 45000.0, "absorptance": 0.6, "light_depth_m": 0.007,
+        "porosity": 0.45, "dm_wet_kg_m3": 315.0, "dm_dry_kg_m3": 315.0, "x_wet": 1.13, "x_dry": 0.12,
+        "x_soak": 1.13, "isotherm_scale": 1.0, "film_m": 2e-5, "film_hold_m": 1e-4, "load_dm_kg_m2": 5.0,
+        "h_scale": 1.0, "pressure_pa": 101325.0, "open_below": 1.0, "air_resistance": 2.0,
+    }  # fmt: skip
+    for name, value in given.items():
+        table[PARAMETERS.index(name)] = value
     air = np.array([[20.0, 0.7, 300.0, 1.0, 0.0, 330.0, 0.0]])[:, :, None].repeat(LANES, axis=2)
     start = np.full((len(START_COLUMNS), LANES), 0.8)
     out, done = np.zeros((LANES, 2, len(OUT_COLUMNS))), np.zeros(LANES)

@@ -3,10 +3,17 @@
 from __future__ import annotations
 
 import math
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
 
 from drydown.errors import InputError, RangeError
+from drydown.steps.dry.constants import AIR_VISCOSITY
 
 __all__ = ["ergun_pa_m", "fan_power_w_m2", "hukill_ratio", "least_heat_mj_kg", "pressure_drop_pa_m"]
+
+Values = TypeVar("Values", float, NDArray[np.float64])
 
 # crop: a [Pa s2/m3], b [m2 s/m3], from ASAE D272 (from memory, sure). Coffee is not in it.
 _D272 = {"shelled_corn": (2.07e4, 30.4), "soybeans": (1.02e4, 16.0), "peanuts": (3.80e3, 111.0)}
@@ -30,19 +37,19 @@ def pressure_drop_pa_m(crop: str, air_m_s: float, damp: bool = False) -> float:
     return a * air_m_s**2 / math.log(1.0 + b * air_m_s) * (0.8 if damp else 1.0)
 
 
-def ergun_pa_m(air_m_s: float, diameter_m: float, porosity: float, air_kg_m3: float = 1.2) -> float:
+def ergun_pa_m(air_m_s: float, diameter_m: Values, porosity: Values, air_kg_m3: float = 1.2) -> Values:
     """Pressure drop of a metre of spheres; for coffee a first guess to be scaled.
 
     Equation: 150 mu (1-e)2 v/(e3 d2) + 1.75 rho (1-e) v2/(e3 d), air of 20 C.
     Args: air_m_s [m/s]; diameter_m [m]; porosity [-]; air_kg_m3
-    [kg/m3], 1.2 at sea level. Returns: [Pa/m].
-    Valid range: porosity 0.3 to 0.6. Beans are no spheres: expect twice this, between the
+    [kg/m3], 1.2 at sea level; numbers or arrays of one shape. Returns: [Pa/m].
+    Valid range: porosity 0.3 to 0.65. Beans are no spheres: expect twice this, between the
     same and four times (own estimate); one measured pressure settles it.
     Source: Ergun 1952 (from memory, sure); 83 Pa/m for parchment at 0.17 m/s in highland air (derived).
     """
-    if not 0.3 <= porosity <= 0.6:
-        raise RangeError(f"porosity must be from 0.3 to 0.6, got {porosity:g}.")
-    viscous = 150.0 * 1.81e-5 * (1.0 - porosity) ** 2 * air_m_s / (porosity**3 * diameter_m**2)
+    if not np.all((np.asarray(porosity) >= 0.3) & (np.asarray(porosity) <= 0.65)):
+        raise RangeError(f"porosity must be from 0.3 to 0.65, got {porosity}.")
+    viscous = 150.0 * AIR_VISCOSITY * (1.0 - porosity) ** 2 * air_m_s / (porosity**3 * diameter_m**2)
     return viscous + 1.75 * air_kg_m3 * (1.0 - porosity) * air_m_s**2 / (porosity**3 * diameter_m)
 
 

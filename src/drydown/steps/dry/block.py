@@ -69,8 +69,10 @@ __all__ = ["run_block"]
 
 Array = NDArray[np.float64]
 GAMMA = 1.0 - 1.0 / math.sqrt(2.0)
+LEAST_STEP_S = 1.0
+"""Steps are never shorter: a state that has no number must end in a refusal, not in an endless run."""
 STIR_S = 120.0
-"""Longest step of a lot that is stirred all the time."""
+"""A lot that is stirred all the time is mixed so often: a drum of two or three turns a minute (own estimate)."""
 SKIN_TOLERANCE, FILM_TOLERANCE, TEMP_TOLERANCE = 20.0, 50.0, 200.0
 """Allowed step error of skin, film and temperature, per unit of the tolerance."""
 
@@ -189,8 +191,7 @@ def both_stages(ws: Array, hourly: Array, hour: int, at: float, tau: float, tol:
     read_air(ws, hourly, hour, at / 3600.0, AIR1)
     read_air(ws, hourly, hour, (at + tau) / 3600.0, AIR2)
     capacities(ws, STATE, layers, 0.5 * tau, DRIFT)
-    bed_geometry(ws, AIR1, BED1, layers)
-    bed_geometry(ws, AIR2, BED2, layers)
+    bed_geometry(ws, AIR1, BED1, STATE, layers)
     rates(ws, STATE, NOW, BED1, AIR1, SIDE, layers)
     boundary_flows(ws, NOW, BED1, layers, OUT1, HELD1, HEAT1)
     heat_entered(ws, STATE, NOW, BED1, AIR1, layers, ENTER1)
@@ -202,6 +203,7 @@ def both_stages(ws: Array, hourly: Array, hour: int, at: float, tau: float, tol:
         ws[OUT1 * W + m] += ws[FLOWV * W + m]
         ws[HELD1 * W + m] += ws[FLOWR * W + m]
     predict(ws, tau, layers)
+    bed_geometry(ws, AIR2, BED2, AHEAD, layers)
     rates(ws, AHEAD, THEN, BED2, AIR2, SIDE, layers)
     boundary_flows(ws, THEN, BED2, layers, OUT2, HELD2, HEAT2)
     heat_entered(ws, AHEAD, THEN, BED2, AIR2, layers, ENTER2)
@@ -240,23 +242,27 @@ def one_hour(
     ws: Array, hourly: Array, hour: int, tau: float, tol: float, layers: int, raked: Array
 ) -> tuple[float, int]:
     """Advance one hour by adaptive steps; returns the next step length and the steps tried."""
-    at, taken = 0.0, 0
+    at, taken, stirred = 0.0, 0, 0.0
+    for m in range(W):
+        stirred = STIR_S if raked[m] > 1.5 else stirred
+    mix = stirred if stirred > 0.0 else 3600.0
     while at < 3599.999:
-        rest = 3600.0 - at
+        rest = mix - at
         if tau > 0.999 * rest:
             tau = rest
         elif tau > 0.5 * rest:
             tau = 0.5 * rest
         error = try_step(ws, hourly, hour, at, tau, tol, layers)
         taken += 1
-        if error > 1.0 and tau > 1.0:
-            tau *= max(0.2, 0.9 / math.sqrt(error))
+        if error > 1.0 and tau > LEAST_STEP_S:
+            tau = max(tau * max(0.2, 0.9 / math.sqrt(error)), LEAST_STEP_S)
             continue
         accept(ws, tau, layers)
         at += tau
-        if rake(ws, layers, raked, 1.5):
-            tau = min(tau, STIR_S)
-        tau *= min(4.0, 0.9 / math.sqrt(max(error, 1e-6)))
+        if stirred > 0.0 and at > mix - 1e-3:
+            rake(ws, layers, raked, 1.5)
+            mix += stirred
+        tau = max(tau * min(4.0, 0.9 / math.sqrt(max(error, 1e-6))), LEAST_STEP_S)
     return tau, taken
 
 
@@ -283,7 +289,7 @@ def run_block(
     begin(ws, table, start, layers)
     capacities(ws, STATE, layers, 0.0, DRIFT)
     read_air(ws, hourly, 0, 0.0, AIR1)
-    bed_geometry(ws, AIR1, BED1, layers)
+    bed_geometry(ws, AIR1, BED1, STATE, layers)
     waiting, taken, tau = W, 0, 300.0
     for m in range(W):
         report(ws, layers, m, out[m, 0])

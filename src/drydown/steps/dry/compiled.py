@@ -10,6 +10,8 @@ from typing import Any, TypeVar, cast
 
 __all__ = ["HAVE_COMPILER", "compiled", "inlined"]
 
+LOOSE = {"contract", "nsz", "arcp"}
+"""What the compiler may take lightly: fused products, the sign of nought, reciprocals. Never a nan."""
 F = TypeVar("F", bound=Callable[..., Any])
 
 try:
@@ -24,7 +26,7 @@ def compiled(function: F) -> F:
     """Compile a function of numbers and arrays; release the interpreter lock while it runs."""
     if not HAVE_COMPILER:
         return function
-    made: Any = njit(cache=True, nogil=True, error_model="numpy")(function)
+    made: Any = njit(cache=True, nogil=True, error_model="numpy", fastmath=LOOSE)(function)
     return cast("F", made)
 
 
@@ -32,5 +34,5 @@ def inlined(function: F) -> F:
     """As `compiled`, and laid into its callers, where row numbers become constants."""
     if not HAVE_COMPILER:
         return function
-    made: Any = njit(cache=True, nogil=True, error_model="numpy", forceinline=True)(function)
+    made: Any = njit(cache=True, nogil=True, error_model="numpy", forceinline=True, fastmath=LOOSE)(function)
     return cast("F", made)

@@ -15,6 +15,7 @@ WIND_TO_BED = 0.635
 SHERWOOD = 2.6
 """Vapour exchange of one bean in slow pore air (sphere: 2 + 0.6 Re^0.5 Sc^1/3)."""
 BED_CONDUCTIVITY = 0.12
+AIR_CP, AIR_VISCOSITY, GRAVITY = 1006.0, 1.81e-5, 9.81
 SLAB_STEP_M, SLAB_K, SLAB_RHO_C, SLAB_CONTACT = 0.1 / M, 1.4, 2.1e6, 12.0
 SLAB_LINK, SLAB_HEAT = SLAB_K / SLAB_STEP_M, SLAB_RHO_C * SLAB_STEP_M
 GROUND_LINK = 2.4
@@ -25,9 +26,10 @@ CAP_GAIN = 3.0
 (
     RADIUS, D40, EA, ABSORB, LIGHT, PORES, DM_WET, DM_DRY, X_WET, X_DRY, X_SOAK, ISO, FILM, FILM_HOLD,
     LOAD, EMIT, OPEN, HSCALE, PRESSURE, SLAB_ABSORB, GROUND, VENT, FILM_U, FLOOR_GAIN, AIR_FLOW, AIR_SET, BEAN_CAP,
+    RECIRCULATED, RESIST,
 ) = (P + column(name) for name in (
     "radius_m", "d40_m2_s", "ea_j_mol", "absorptance", "light_depth_m", "porosity", "dm_wet_kg_m3",
     "dm_dry_kg_m3", "x_wet", "x_dry", "x_soak", "isotherm_scale", "film_m", "film_hold_m",
     "load_dm_kg_m2", "emissivity", "open_below", "h_scale", "pressure_pa", "slab_absorptance", "ground_c", "vent_m_s",
-    "cover_w_m2k", "floor_gain", "air_m_s", "air_set_c", "bean_cap_c",
+    "cover_w_m2k", "floor_gain", "air_m_s", "air_set_c", "bean_cap_c", "recirculated", "air_resistance",
 ))  # fmt: skip

@@ -12,6 +12,7 @@ from typing import Any
 from drydown.errors import InputError, RangeError
 from drydown.figures import Source, Status
 from drydown.matter.species import Range, range_from_row
+from drydown.steps.dry.fuel import fuel
 
 __all__ = ["FORM_OF_ROUTE", "Form", "Place", "form", "form_names", "place", "place_names"]
 
@@ -42,7 +43,9 @@ class Place:
 
     vent_m_s [m3 of outside air per m2 of bed and second], cover_w_m2k [W/(m2 K)] and
     floor_gain [share of the sun inside] describe a tunnel; air_m_s [m3/(m2 s)], air_set_c
-    and bean_cap_c [C] a machine. film_loss_per_year [share of light lost each year].
+    and bean_cap_c [C] a machine, and recirculated the share of its leaving air that is blown
+    in again; burner [share of the fuel's heat that reaches the air] and fuel (`fuel.py`) only
+    where the station said them. film_loss_per_year [share of light lost each year].
     """
 
     name: str
@@ -63,6 +66,9 @@ class Place:
     air_m_s: float = 0.0
     air_set_c: float = 0.0
     bean_cap_c: float = 99.0
+    recirculated: float = 0.0
+    burner: float | None = None
+    fuel: str | None = None
 
     @property
     def machine(self) -> bool:
@@ -79,24 +85,38 @@ class Place:
         return replace(self, light=self.light * left)
 
     def set_to(
-        self, air_m_s: float | None = None, air_set_c: float | None = None, bean_cap_c: float | None = None
+        self,
+        air_m_s: float | None = None,
+        air_set_c: float | None = None,
+        bean_cap_c: float | None = None,
+        recirculated: float | None = None,
+        burner: float | None = None,
+        fuel_name: str | None = None,
     ) -> Place:
-        """A machine with its own air flow, air temperature and bean cap."""
-        limits = {"air_m_s": (0.02, 2.5), "air_set_c": (0.0, 110.0), "bean_cap_c": (25.0, 99.0)}
-        given = {"air_m_s": air_m_s, "air_set_c": air_set_c, "bean_cap_c": bean_cap_c}
+        """A machine with its own air, bean cap, share of air taken again, burner and fuel."""
+        limits = {
+            "air_m_s": (0.02, 2.5),
+            "air_set_c": (0.0, 110.0),
+            "bean_cap_c": (25.0, 99.0),
+            "recirculated": (0.0, 0.95),
+            "burner": (0.1, 1.0),
+        }
+        given: dict[str, float | None] = {
+            "air_m_s": air_m_s,
+            "air_set_c": air_set_c,
+            "bean_cap_c": bean_cap_c,
+            "recirculated": recirculated,
+            "burner": burner,
+        }
         chosen = {k: v for k, v in given.items() if v is not None}
-        if chosen and not self.machine:
-            raise InputError(f"'{self.name}' has no fan; air settings do not apply.")
+        if (chosen or fuel_name) and not self.machine:
+            raise InputError(f"'{self.name}' has no fan; settings of air and burner do not apply.")
         for key, value in chosen.items():
             low, high = limits[key]
             if not low <= value <= high:
                 raise RangeError(f"must be from {low:g} to {high:g}, got {value:g}.", where=key)
-        return replace(
-            self,
-            air_m_s=chosen.get("air_m_s", self.air_m_s),
-            air_set_c=chosen.get("air_set_c", self.air_set_c),
-            bean_cap_c=chosen.get("bean_cap_c", self.bean_cap_c),
-        )
+        burns = self.fuel if fuel_name is None else fuel(fuel_name).name
+        return replace(self, fuel=burns, **chosen)  # type: ignore[arg-type]
 
 
 @cache

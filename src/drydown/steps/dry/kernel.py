@@ -16,13 +16,11 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from drydown.steps.dry.airpath import air_path, burner
 from drydown.steps.dry.compiled import inlined
 from drydown.steps.dry.constants import (
     AIR_FLOW,
-    AIR_SET,
-    BEAN_CAP,
     BED_CONDUCTIVITY,
-    CAP_GAIN,
     D40,
     DM_DRY,
     DM_WET,
@@ -30,8 +28,6 @@ from drydown.steps.dry.constants import (
     FACTORS,
     FILM,
     FILM_HOLD,
-    FILM_U,
-    FLOOR_GAIN,
     HSCALE,
     ISO,
     LIGHT,
@@ -46,7 +42,6 @@ from drydown.steps.dry.constants import (
     RADIUS,
     RV,
     SHERWOOD,
-    VENT,
     WIND_TO_BED,
     X_DRY,
     X_SOAK,
@@ -81,20 +76,19 @@ from drydown.steps.dry.rows import (
     HBOT,
     HFLOW,
     HTOP,
-    KCAP,
     KLAY,
     LFREE,
+    LINKG,
     LSKIN,
     MEANX,
     NS,
     PAIR,
     PHI,
+    PIN,
     PS,
     PV,
-    PVA,
     RAIN,
     SOAK,
-    SUN,
     T0,
     TA,
     TAIR,
@@ -133,8 +127,8 @@ def capacities(ws: Array, state: int, layers: int, ahead: float, drift: int) -> 
 
 
 @inlined
-def bed_geometry(ws: Array, air: int, bed: int, layers: int) -> None:
-    """Layer depth and exchange with the air, from the mean moisture in row MEANX."""
+def bed_geometry(ws: Array, air: int, bed: int, state: int, layers: int) -> None:
+    """Layer depth, from the mean moisture in row MEANX, and exchange with the air."""
     for m in range(W):
         share = (ws[MEANX * W + m] - ws[X_DRY * W + m]) / (ws[X_WET * W + m] - ws[X_DRY * W + m])
         share = 0.0 if share < 0.0 else share
@@ -168,10 +162,9 @@ def bed_geometry(ws: Array, air: int, bed: int, layers: int) -> None:
         ws[(bed + HTOP) * W + m] = top
         ws[(bed + HBOT) * W + m] = below + radiant_below
         ws[(bed + KLAY) * W + m] = BED_CONDUCTIVITY / dz
-        flow = ws[AIR_FLOW * W + m]
         radius = ws[RADIUS * W + m]
         # Sphere in slow pore air; with a fan Wakao's 2 + 1.1 Re^0.6 Pr^1/3 (nu 1.6e-5, Pr^1/3 0.85).
-        reynolds = flow * 2.0 * radius / 1.6e-5
+        reynolds = ws[AIR_FLOW * W + m] * 2.0 * radius / 1.6e-5
         root = math.sqrt(reynolds)
         sherwood = SHERWOOD + machine * 1.1 * 0.85 * root * math.sqrt(math.sqrt(math.sqrt(root)))
         surface = 3.0 * (1.0 - pores) / radius * dz
@@ -179,36 +172,7 @@ def bed_geometry(ws: Array, air: int, bed: int, layers: int) -> None:
         ws[(bed + FHALF) * W + m] = surface * 1000.0 * ws[FILM * W + m]
         ws[(bed + FHOLD) * W + m] = surface * 1000.0 * ws[FILM_HOLD * W + m]
         ws[(bed + FADE) * W + m] = exponential(-dz / ws[LIGHT * W + m])
-        ws[(bed + GFLOW) * W + m] = flow / rvt
-        ws[(bed + HFLOW) * W + m] = flow * rho_cp
-        ws[(bed + TAIR) * W + m] = ws[(air + TA) * W + m]
-        ws[(bed + PAIR) * W + m] = ws[(air + PVA) * W + m]
-        # A tunnel's air: warmed by the floor, linked to the outside by vents and film.
-        vent, sun = ws[VENT * W + m], ws[(air + SUN) * W + m]
-        if vent > 0.0:
-            link_h = ws[FILM_U * W + m] + vent * rho_cp
-            link_g = vent / rvt
-            ws[(bed + TAIR) * W + m] += ws[FLOOR_GAIN * W + m] * sun / link_h
-            both_h, both_g = top + below, ws[(bed + GTOP) * W + m] + ws[(bed + GBOT) * W + m]
-            squeeze_h, squeeze_g = link_h / (link_h + both_h), link_g / (link_g + both_g)
-            ws[(bed + HTOP) * W + m] *= squeeze_h
-            ws[(bed + HBOT) * W + m] *= squeeze_h
-            ws[(bed + GTOP) * W + m] *= squeeze_g
-            ws[(bed + GBOT) * W + m] *= squeeze_g
-
-
-@inlined
-def burner(ws: Array, air: int, bed: int, state: int, layers: int) -> None:
-    """Temperature of the air that enters a machine: the set point, turned down near the cap."""
-    for m in range(W):
-        outside = ws[(air + TA) * W + m]
-        hottest = ws[(state + T0 + layers - 1) * W + m]
-        cap = ws[BEAN_CAP * W + m]
-        wanted, bound = ws[AIR_SET * W + m], cap + CAP_GAIN * (cap - hottest)
-        turned = 1.0 if bound < wanted else 0.0
-        inlet = bound if bound < wanted else wanted
-        ws[(bed + KCAP) * W + m] = CAP_GAIN * turned if inlet > outside else 0.0
-        ws[(bed + TIN) * W + m] = inlet if inlet > outside else outside
+    air_path(ws, air, bed, state, layers)
 
 
 @inlined
@@ -247,7 +211,9 @@ def surfaces(ws: Array, state: int, now: int, bed: int, layers: int) -> None:
 def pore_vapour(ws: Array, now: int, bed: int, layers: int) -> None:
     """Vapour pressure in the pores: what the surfaces give is what leaves.
 
-    Air of a fan enters below and is carried up from layer to layer.
+    Air that passes through enters below and is carried up from layer to layer. The pressures
+    are those without vapour outside plus the air's own times a response; a chamber's air is
+    what its link to the outside and the lot leave it.
     """
     for j in range(layers):
         for m in range(W):
@@ -257,26 +223,39 @@ def pore_vapour(ws: Array, now: int, bed: int, layers: int) -> None:
             wet = ws[(now + PHI + j) * W + m]
             source = give * ws[(now + PS + j) * W + m] * (wet + (1.0 - wet) * ws[(now + AW + j) * W + m])
             diagonal = give + up + down + flow
-            if j == 0:
-                source += up * ws[(bed + PAIR) * W + m]
-            if j == layers - 1:
-                source += (down + flow) * ws[(bed + PAIR) * W + m]
+            response = up if j == 0 else 0.0
+            response += (down + flow) if j == layers - 1 else 0.0
             if j > 0:
                 pore = ws[(bed + GPORE) * W + m]
-                ratio = pore / ws[(TRI + 2 * (j - 1)) * W + m]
+                ratio = pore / ws[(TRI + 3 * (j - 1)) * W + m]
                 diagonal -= ratio * (pore + flow)
-                source += ratio * ws[(TRI + 2 * (j - 1) + 1) * W + m]
-            ws[(TRI + 2 * j) * W + m] = diagonal
-            ws[(TRI + 2 * j + 1) * W + m] = source
-    for m in range(W):
-        last = layers - 1
-        ws[(now + PV + last) * W + m] = ws[(TRI + 2 * last + 1) * W + m] / ws[(TRI + 2 * last) * W + m]
-    for j in range(layers - 2, -1, -1):
+                source += ratio * ws[(TRI + 3 * (j - 1) + 1) * W + m]
+                response += ratio * ws[(TRI + 3 * (j - 1) + 2) * W + m]
+            ws[(TRI + 3 * j) * W + m] = diagonal
+            ws[(TRI + 3 * j + 1) * W + m] = source
+            ws[(TRI + 3 * j + 2) * W + m] = response
+    for j in range(layers - 1, -1, -1):
         for m in range(W):
             link = ws[(bed + GPORE) * W + m] + ws[(bed + GFLOW) * W + m]
-            ws[(now + PV + j) * W + m] = (
-                ws[(TRI + 2 * j + 1) * W + m] + link * ws[(now + PV + j + 1) * W + m]
-            ) / ws[(TRI + 2 * j) * W + m]
+            own, echo = ws[(TRI + 3 * j + 1) * W + m], ws[(TRI + 3 * j + 2) * W + m]
+            if j < layers - 1:
+                own += link * ws[(now + PV + j + 1) * W + m]
+                echo += link * ws[(TRI + 3 * (j + 1) + 2) * W + m]
+            ws[(now + PV + j) * W + m] = own / ws[(TRI + 3 * j) * W + m]
+            ws[(TRI + 3 * j + 2) * W + m] = echo / ws[(TRI + 3 * j) * W + m]
+    for m in range(W):
+        outside, fresh = ws[(bed + PAIR) * W + m], ws[(bed + LINKG) * W + m]
+        over = ws[(bed + GTOP) * W + m] + ws[(bed + GFLOW) * W + m]
+        under = ws[(bed + GBOT) * W + m]
+        given = over * ws[(now + PV) * W + m] + under * ws[(now + PV + layers - 1) * W + m]
+        rest = over * (1.0 - ws[(TRI + 2) * W + m])
+        rest += under * (1.0 - ws[(TRI + 3 * (layers - 1) + 2) * W + m])
+        shut = 1.0 if fresh > 0.0 else 0.0
+        met = (fresh * outside + given) / (fresh + rest + 1.0 - shut)
+        ws[(bed + PIN) * W + m] = shut * met + (1.0 - shut) * outside
+    for j in range(layers):
+        for m in range(W):
+            ws[(now + PV + j) * W + m] += ws[(bed + PIN) * W + m] * ws[(TRI + 3 * j + 2) * W + m]
 
 
 @inlined
@@ -328,7 +307,7 @@ def moisture_rates(ws: Array, state: int, now: int, side: int, layers: int) -> N
 def boundary_flows(ws: Array, now: int, bed: int, layers: int, out: int, held: int, heat: int) -> None:
     """Vapour that leaves, rain that stays [kg/(m2 s)], burner heat [W/m2], each into its row."""
     for m in range(W):
-        outside = ws[(bed + PAIR) * W + m]
+        outside = ws[(bed + PIN) * W + m]
         first, last = ws[(now + PV) * W + m], ws[(now + PV + layers - 1) * W + m]
         ws[out * W + m] = (
             ws[(bed + GTOP) * W + m] * (first - outside)
@@ -347,7 +326,7 @@ def rates(ws: Array, state: int, now: int, bed: int, air: int, side: int, layers
     """All rates at one moment, into block `side`: shells as volume times dX/dt [1/s], film
     [kg/(m2 s)], layers and slab [W/m2]. `bed_geometry` for the same air comes first.
     """
-    burner(ws, air, bed, state, layers)
+    burner(ws, bed, state, layers)
     surfaces(ws, state, now, bed, layers)
     pore_vapour(ws, now, bed, layers)
     water_flows(ws, state, now, bed, air, layers)

@@ -64,6 +64,8 @@ PARAMETERS = (
     "air_m_s",  # machine: air through the bed, m3 per m2 and second; 0 on a bed
     "air_set_c",  # machine: temperature the burner aims at; -99 for unheated air
     "bean_cap_c",  # machine: the burner is turned down as the hottest layer nears this
+    "recirculated",  # machine: share of the leaving air that is blown in again
+    "air_resistance",  # resistance of the layer to air, over Ergun's for spheres of its size
 )
 PARAMETER_COUNT = len(PARAMETERS)
 

@@ -20,10 +20,11 @@ MOMENT_ROWS = 16 * J
 # The air a bed meets, and the bed's exchange with it.
 TA, PVA, WIND, SUN, RAIN, SKY, COVER = range(7)
 AIR_ROWS = 7
-DZ, GTOP, GBOT, GPORE, HTOP, HBOT, KLAY, GIVE, FHALF, FHOLD, FADE, GFLOW, HFLOW, TIN, KCAP, TAIR, PAIR = (
-    range(17)
-)
-BED_ROWS = 17
+(
+    DZ, GTOP, GBOT, GPORE, HTOP, HBOT, KLAY, GIVE, FHALF, FHOLD, FADE, GFLOW, HFLOW, TIN, KCAP, TAIR, PAIR,
+    LINKG, PIN,
+) = range(19)  # fmt: skip
+BED_ROWS = 19
 
 # Factors of the linear system, a row a layer each.
 (
@@ -51,8 +52,8 @@ SLABF = PIVOT + NS * J
 CAP = SLABF + M  # heat capacity of each layer
 DRIFT = CAP + J  # rate of each layer's mean moisture in the last step
 KP = DRIFT + J  # pore vapour of the stage
-TRI = KP + J  # two rows a layer
-MEANX = TRI + 2 * J
+TRI = KP + J  # three rows a layer
+MEANX = TRI + 3 * J
 (
     OUT1, OUT2, HELD1, HELD2, GONE, HELD, HEAT1, HEAT2, HEAT, ERROR, FLOWV, FLOWR, FIRST,
     ENTER1, ENTER2, FLOWH, ENTERED, STORED, TURNED,

@@ -302,6 +302,7 @@ def _table(parameters: Mapping[str, Array], stage: DryStage, weather: HourlyWeat
         "air_m_s": place.air_m_s,
         "air_set_c": place.air_set_c if place.machine else -99.0,
         "bean_cap_c": place.bean_cap_c,
+        "recirculated": place.recirculated,
     }
     table = np.empty((members, len(PARAMETERS)))
     for name in PARAMETERS:

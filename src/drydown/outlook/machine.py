@@ -1,0 +1,130 @@
+"""Figures of a machine: heat, fuel, pressure of the air, with what is not known about it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drydown.air.moist import GAS_CONSTANT_AIR
+from drydown.air.series import Site
+from drydown.figures import Source, Status
+from drydown.outlook.case import DryingCase
+from drydown.steps.dry.airflow import ergun_pa_m
+from drydown.steps.dry.data import Form, Place
+from drydown.steps.dry.fuel import BURNER_BAND, BURNER_SOURCE, fuel
+from drydown.steps.dry.run import PRIOR_SD, DryingRun
+from drydown.units import ZERO_C_K
+
+__all__ = ["machine_inputs", "machine_notes", "machine_rows", "machine_sources"]
+
+Array = NDArray[np.float64]
+Rows = dict[str, tuple[Array, str, str]]
+
+
+def machine_rows(
+    case: DryingCase,
+    kind: Form,
+    run: DryingRun,
+    last: NDArray[np.int64],
+    parameters: Mapping[str, Array],
+    site: Site,
+) -> Rows:
+    """Heat to the air, fuel where the station named it, and the pressure the fan must give.
+
+    Args: case; kind of form; run; last hour of drying of each member; drawn parameters; site.
+    Returns: name -> (value of each member, unit, rule). Valid range: places with a fan.
+    Source: columns of the run; Ergun's relation times the resistance factor of `forms.toml`.
+    """
+    spot, members = case.where(), np.arange(last.size)
+    burner = run.column("burner_mj_m2")[members, last]
+    rows = _pressure(case, kind, parameters, site)
+    if burner.max() <= 0.0:
+        return rows
+    gone = run.column("evaporated_kg_m2")
+    lit = np.argmax(run.column("burner_mj_m2") > 0.0, axis=1)
+    water = np.maximum(gone[members, last] - gone[members, np.maximum(lit - 1, 0)], 1e-9)
+    rows["heat_mj_kg"] = (
+        burner / water,
+        "MJ/kg water",
+        "heat given to the air over the water taken off meanwhile; divide by burner efficiency for fuel",
+    )
+    rows["heat_mj_m2"] = (burner, "MJ/m2", "heat given to the air of the machine")
+    if spot.fuel is not None:
+        burns = fuel(spot.fuel)
+        rows["fuel_kg_m2"] = (
+            burner / burns.mj_kg / _efficiencies(spot, last.size),
+            f"kg {burns.label}/m2",
+            f"heat over {burns.mj_kg:g} MJ/kg and over the burner's efficiency",
+        )
+    return rows
+
+
+def _efficiencies(spot: Place, members: int) -> Array:
+    """The burner's efficiency of each member: stated, or spread over the band of indirect burners."""
+    if spot.burner is not None:
+        return np.full(members, spot.burner)
+    low, middle, high = BURNER_BAND
+    spread = np.log(high / low) / (2.0 * PRIOR_SD)
+    drawn = middle * np.exp(spread * np.random.default_rng(members).standard_normal(members))
+    drawn[0] = middle
+    return np.asarray(drawn)
+
+
+def _pressure(case: DryingCase, kind: Form, parameters: Mapping[str, Array], site: Site) -> Rows:
+    """Pressure drop of the fresh layer and the power in that air."""
+    spot = case.where()
+    depth = kind.dry_load(case.load_kg_m2) / parameters["dm_wet_kg_m3"]
+    density = site.pressure_pa / (GAS_CONSTANT_AIR * (max(spot.air_set_c, 15.0) + ZERO_C_K))
+    metre = ergun_pa_m(spot.air_m_s, 2.0 * parameters["radius_m"], parameters["porosity"], density)
+    drop = metre * parameters["air_resistance"] * depth
+    return {
+        "pressure_pa": (
+            drop,
+            "Pa",
+            "Ergun for spheres times a resistance factor, fresh layer; ducts and floor add to it; measure it",
+        ),
+        "air_power_w_m2": (
+            drop * spot.air_m_s,
+            "W/m2",
+            "pressure times air; divide by the efficiency of fan and motor for electricity",
+        ),
+    }
+
+
+def machine_inputs(spot: Place) -> dict[str, str]:
+    """What the machine is set to, for the working."""
+    said = {
+        "air": f"{60.0 * spot.air_m_s:g} m3/min per m2",
+        "air temperature": f"{spot.air_set_c:g} C, turned down as beans near {spot.bean_cap_c:g} C",
+        "blown in again": f"{100.0 * spot.recirculated:g} % of the leaving air",
+    }
+    if spot.fuel is not None:
+        stated = spot.burner is not None
+        said["burner"] = f"{100.0 * (spot.burner or 0):g} %" if stated else "40 to 70 %, not stated"
+    return said
+
+
+def machine_sources(spot: Place) -> tuple[Source, ...]:
+    """Sources of a machine's own figures."""
+    found = [Source("Ergun 1952 (from memory, sure)", Status.FROM_MEMORY), spot.source]
+    if spot.fuel is not None:
+        found.append(fuel(spot.fuel).source)
+        found.append(Source("burner as stated", Status.STATED) if spot.burner is not None else BURNER_SOURCE)
+    return tuple(found)
+
+
+def machine_notes(spot: Place) -> list[str]:
+    """What a reader of a machine's figures should know."""
+    notes = []
+    if spot.recirculated <= 0.0:
+        notes.append(
+            "air goes through once, none is blown in again: at thin loads most of its heat leaves unused; "
+            "say the share if this machine takes air again"
+        )
+    if spot.fuel is None:
+        notes.append("no fuel is named: kilograms of fuel are not worked out")
+    elif spot.burner is None:
+        notes.append("the burner's efficiency is not stated: fuel is spread over 40 to 70 % (indirect wood)")
+    return notes

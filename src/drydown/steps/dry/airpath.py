@@ -1,0 +1,112 @@
+"""The air that a layer meets: drawn up by its own warmth or blown by a fan; heated; shut in.
+
+A bed on mesh that is warmer than the air below draws air up through itself. A machine's fan
+does so by force, and may take part of the air around again. Air shut in by a film or a housing
+is a chamber: what it meets inside changes it.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drydown.steps.dry.compiled import inlined
+from drydown.steps.dry.constants import (
+    AIR_CP,
+    AIR_FLOW,
+    AIR_SET,
+    AIR_VISCOSITY,
+    BEAN_CAP,
+    CAP_GAIN,
+    FILM_U,
+    FLOOR_GAIN,
+    GRAVITY,
+    OPEN,
+    PORES,
+    PRESSURE,
+    RA,
+    RADIUS,
+    RECIRCULATED,
+    RESIST,
+    RV,
+    VENT,
+)
+from drydown.steps.dry.rows import (
+    COVER,
+    GFLOW,
+    HBOT,
+    HFLOW,
+    HTOP,
+    KCAP,
+    LINKG,
+    PAIR,
+    PVA,
+    SUN,
+    T0,
+    TA,
+    TAIR,
+    TIN,
+    W,
+)
+
+Array = NDArray[np.float64]
+
+
+@inlined
+def air_path(ws: Array, air: int, bed: int, state: int, layers: int) -> None:
+    """Air through the layer, and the temperature of the air it meets; after the bed's exchange.
+
+    Drawn up: 150 f mu (1-e)2/(e3 d2) v + 1.75 f rho (1-e)/(e3 d) v2 = rho g (T bed - T air)/T air,
+    Ergun with a resistance factor f; the depth cancels. None under a cover, none downward.
+    Chamber: link (T outside - T) + sun on the floor + all exchange with the lot = 0, where the
+    link is vents and film of a tunnel, or the fresh share of a machine's air.
+    """
+    for m in range(W):
+        mean = 0.0
+        for j in range(layers):
+            mean += ws[(state + T0 + j) * W + m] / layers
+        first, last = ws[(state + T0) * W + m], ws[(state + T0 + layers - 1) * W + m]
+        outside = ws[(air + TA) * W + m]
+        kelvin = outside + 273.15
+        density = ws[PRESSURE * W + m] / (RA * kelvin)
+        fan, vent, again = ws[AIR_FLOW * W + m], ws[VENT * W + m], ws[RECIRCULATED * W + m]
+        fresh = fan * (1.0 - again) / again if again > 0.0 else vent
+        shut = 1.0 if fresh > 0.0 else 0.0
+        link = shut * (ws[FILM_U * W + m] + fresh * AIR_CP * density) + (1.0 - shut)
+        gain = shut * ws[FLOOR_GAIN * W + m] * ws[(air + SUN) * W + m]
+        top, below = shut * ws[(bed + HTOP) * W + m], shut * ws[(bed + HBOT) * W + m]
+        still = (link * outside + gain + top * first + below * last) / (link + top + below)
+        warmer = mean - still
+        warmer = 0.0 if warmer < 0.0 else warmer
+        drive = density * GRAVITY * warmer / kelvin
+        solid, pores, size = 1.0 - ws[PORES * W + m], ws[PORES * W + m], 2.0 * ws[RADIUS * W + m]
+        resist = ws[RESIST * W + m] * solid / (pores * pores * pores * size)
+        slow, fast = 150.0 * AIR_VISCOSITY * resist * solid / size, 1.75 * density * resist
+        drawn = 2.0 * drive / (slow + math.sqrt(slow * slow + 4.0 * fast * drive))
+        drawn *= (1.0 - ws[(air + COVER) * W + m]) * ws[OPEN * W + m]
+        flow = fan if fan > 0.0 else drawn
+        carried = flow * AIR_CP * density
+        ws[(bed + GFLOW) * W + m] = flow / (RV * kelvin)
+        ws[(bed + HFLOW) * W + m] = carried
+        ws[(bed + LINKG) * W + m] = fresh / (RV * kelvin)
+        ws[(bed + PAIR) * W + m] = ws[(air + PVA) * W + m]
+        back = shut * carried
+        ws[(bed + TAIR) * W + m] = (link * outside + gain + (top + back) * first + below * last) / (
+            link + top + below + back
+        )
+
+
+@inlined
+def burner(ws: Array, bed: int, state: int, layers: int) -> None:
+    """Temperature of the air that enters below: a machine's set point, turned down near the cap."""
+    for m in range(W):
+        met = ws[(bed + TAIR) * W + m]
+        hottest = ws[(state + T0 + layers - 1) * W + m]
+        cap = ws[BEAN_CAP * W + m]
+        wanted, bound = ws[AIR_SET * W + m], cap + CAP_GAIN * (cap - hottest)
+        turned = 1.0 if bound < wanted else 0.0
+        inlet = bound if bound < wanted else wanted
+        ws[(bed + KCAP) * W + m] = CAP_GAIN * turned if inlet > met else 0.0
+        ws[(bed + TIN) * W + m] = inlet if inlet > met else met
