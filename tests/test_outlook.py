@@ -16,6 +16,7 @@ from drydown.outlook.forecast import forecast
 from drydown.outlook.reasons import overdrying_per_hour, reasons
 from drydown.outlook.rules import cautions, check_rules, window_state
 from drydown.station.load import example_text, parse_station
+from drydown.steps.dry.airflow import ergun_pa_m
 from drydown.steps.dry.data import form, place
 from drydown.steps.dry.routine import Routine
 from drydown.steps.dry.run import dry, typical_parameters
@@ -62,6 +63,33 @@ def test_stops_before_a_bin() -> None:
     assert found.figures["heat_mj_kg"].value > 5.0
     assert "before, 1" in found.figures["dry_days"].inputs
     assert found.as_dict()["stops"] == [{"place": "raised_bed", "load_kg_m2": 12.0, "hours": 72}]
+
+
+def test_a_machine_tells_its_pressure_and_its_fuel() -> None:
+    # Working by hand: fuel = heat / (18.98 MJ/kg x burner); pressure 2 x Ergun x depth, see airflow tests.
+    stated = place("static_bin").set_to(burner=0.5, fuel_name="coffee_husk")
+    case = replace(CASE, place="static_bin", load_kg_m2=250.0, spot=stated, routine=Routine())
+    found = forecast(case, SITE, fair_weather(60), 20)
+    figures = found.figures
+    assert figures["fuel_kg_m2"].value == pytest.approx(figures["heat_mj_m2"].value / 18.98 / 0.5, rel=1e-9)
+    assert "no fuel" not in " ".join(found.notes)
+    kind = form("parchment")
+    depth = kind.dry_load(250.0) / 315.0
+    density = SITE.pressure_pa / 287.05 / 323.15
+    hand = 2.0 * ergun_pa_m(0.16, 0.0082, 0.45, density) * depth
+    pressure = figures["pressure_pa"]
+    assert pressure.low < hand < pressure.high
+    assert pressure.value == pytest.approx(hand, rel=0.5)
+    assert figures["air_power_w_m2"].value == pytest.approx(0.16 * pressure.value, rel=1e-6)
+    unsaid = forecast(replace(case, spot=place("static_bin")), SITE, fair_weather(60), 20)
+    assert "fuel_kg_m2" not in unsaid.figures
+    assert any("no fuel is named" in note for note in unsaid.notes)
+    banded = forecast(
+        replace(case, spot=place("static_bin").set_to(fuel_name="wood")), SITE, fair_weather(60), 40
+    )
+    assert any("40 to 70 %" in note for note in banded.notes)
+    wood = banded.figures["fuel_kg_m2"]
+    assert wood.high / wood.low > 1.2 * banded.figures["heat_mj_m2"].high / banded.figures["heat_mj_m2"].low
 
 
 def test_reasons_name_the_open_nights() -> None:
@@ -138,6 +166,37 @@ def test_fit_finds_known_numbers_and_its_interval_holds_them() -> None:
     assert found.residual_points < 0.9
 
 
+def _covered(stations: int, differ: float) -> tuple[int, int, int]:
+    """Stations fitted, and how often each interval holds the truth, when lots differ by `differ`."""
+    rng, fits, held = np.random.default_rng(2), 0, [0, 0]
+    for _ in range(stations):
+        suns = [(s, "raised_bed") for s in (3.0, 4.5, 6.0)] + [(4.0, "tray_dryer")] * 2
+        lots = [
+            _past(str(n), sun, 1.2 * float(np.exp(differ * rng.standard_normal())), 0.68, 0.006, rng, spot)
+            for n, (sun, spot) in enumerate(suns)
+        ]
+        try:
+            found = fit_station(form("parchment"), lots)
+        except InputError:
+            continue
+        fits += 1
+        held[0] += found.diffusivity_factor.low < 1.2 < found.diffusivity_factor.high
+        held[1] += found.absorptance.low < 0.68 < found.absorptance.high
+    return fits, held[0], held[1]
+
+
+def test_fit_intervals_hold_when_lots_differ(monkeypatch: pytest.MonkeyPatch) -> None:
+    # Simulation with a seed: beans of each lot 10 % apart in diffusivity. A 90 % interval should hold
+    # the truth in about nine stations of ten; from the readings' scatter alone it holds in half or fewer.
+    fits, diffusivity, absorptance = _covered(16, 0.10)
+    assert fits >= 8
+    assert diffusivity >= 0.8 * fits
+    assert absorptance >= 0.75 * fits
+    monkeypatch.setattr("drydown.outlook.fit._between_lots", lambda _found, _lots: np.zeros(2))
+    fits, alone, _absorptance = _covered(16, 0.10)
+    assert alone <= 0.65 * fits
+
+
 def test_fit_on_some_lots_predicts_the_others() -> None:
     rng = np.random.default_rng(5)
     known = [_past(str(s), s, 0.75, 0.60, 0.004, rng) for s in (2.2, 5.0, 6.8)]
@@ -161,16 +220,18 @@ def test_fit_refuses_what_cannot_be_told() -> None:
     days_only = replace(lot, hours=lot.hours[[0, -1]], moisture_wb=lot.moisture_wb[[0, -1]])
     with pytest.raises(InputError, match="too few"):
         fit_station(form("parchment"), [days_only, days_only])
+    with pytest.raises(InputError, match="3 lots"):
+        fit_station(form("parchment"), [lot, lot])
     trays = _past("trays", 5.0, 1.0, 0.65, 0.004, rng, "tray_dryer")
     late = replace(lot, hours=lot.hours + 24 * 14)
     with pytest.raises(InputError, match="outside the weather"):
-        fit_station(form("parchment"), [trays, late])
+        fit_station(form("parchment"), [trays, trays, late])
     broken = replace(lot, moisture_wb=np.where(lot.hours < 20, np.nan, lot.moisture_wb))
     with pytest.raises(InputError, match="not a finite number"):
-        fit_station(form("parchment"), [trays, broken])
+        fit_station(form("parchment"), [trays, trays, broken])
     nonsense = replace(lot, moisture_wb=lot.moisture_wb[::-1].copy())
     with pytest.raises(InputError, match=r"does not describe|far from|cannot tell"):
-        fit_station(form("parchment"), [trays, nonsense])
+        fit_station(form("parchment"), [trays, trays, nonsense])
     alike = [
         replace(lot, name=str(i), hours=lot.hours[-5:], moisture_wb=lot.moisture_wb[-5:]) for i in range(3)
     ]

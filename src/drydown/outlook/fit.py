@@ -9,10 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
+from scipy.optimize import OptimizeResult, least_squares
+from scipy.stats import t as student_t
 
 from drydown.air.series import HourlyWeather
 from drydown.errors import InputError
@@ -26,7 +28,8 @@ __all__ = ["PastLot", "StationFit", "fit_station"]
 Array = NDArray[np.float64]
 READING_SD_WB = 0.006
 """Spread of a field reading, fraction wb: 0.59-0.77 point against the oven (Oliveros 2010)."""
-LEAST_READINGS, LEAST_LOTS = 8, 2
+LEAST_READINGS, LEAST_LOTS = 8, 3
+Z90 = 1.645
 MOST_CORRELATION = 0.95
 MOST_RESIDUAL_WB = 0.018
 
@@ -65,9 +68,11 @@ def fit_station(kind: Form, lots: Sequence[PastLot]) -> StationFit:
     """Fit diffusivity factor and absorptance of a form to past lots.
 
     Equation: least squares of (model - reading)/s over all readings, weakly held to the
-    priors of the form; interval from the curvature, +-1.645 sd.
+    priors of the form. Interval: readings of one lot share its beans, load and weather, so they
+    are not independent; the wider of the curvature (1.645 sd) and of what leaving one lot out
+    at a time does (jackknife over lots, Student's t by the lots that carry the number).
     Args: kind, the form; lots. Returns: `StationFit`.
-    Valid range: at least 2 lots and 8 readings below 60 % wb; `InputError` where the data
+    Valid range: at least 3 lots and 8 readings below 60 % wb; `InputError` where the data
     cannot tell the two numbers apart (correlation above 0.95).
     Source: the drying step; reading error Oliveros et al. 2010, Cenicafe 61(2).
     """
@@ -86,11 +91,30 @@ def fit_station(kind: Form, lots: Sequence[PastLot]) -> StationFit:
     residual = float(np.sqrt(np.mean((found.fun[:-2] * READING_SD_WB) ** 2)))
     scale = max(residual / READING_SD_WB, 1.0)
     covariance = np.linalg.inv(found.jac.T @ found.jac) * scale**2
-    sd = np.sqrt(np.diag(covariance))
-    correlation = float(covariance[0, 1] / (sd[0] * sd[1]))
+    sd = np.maximum(np.sqrt(np.diag(covariance)), _between_lots(found, lots) / Z90)
+    correlation = float(covariance[0, 1] / np.sqrt(covariance[0, 0] * covariance[1, 1]))
     _refuse_blur(correlation, found.x, sd, spread)
     _refuse_poor(found.x, residual, prior.low, prior.high)
     return _result(found.x, sd, residual, correlation, len(lots), count)
+
+
+def _between_lots(found: OptimizeResult, lots: Sequence[PastLot]) -> Array:
+    """Half width of a 90 % interval from leaving each lot out in turn, linearised at the fit.
+
+    Student's t with as many degrees as lots that carry the number, less one: where two lots out
+    of many decide, two count.
+    """
+    whole = found.jac.T @ found.jac
+    edges = np.cumsum([0, *(lot.hours.size for lot in lots)])
+    moved, weight = [], []
+    for first, last in pairwise(edges):
+        jac, gap = found.jac[first:last], found.fun[first:last]
+        moved.append(np.linalg.solve(whole - jac.T @ jac, jac.T @ gap))
+        weight.append(np.diag(np.linalg.solve(whole, np.linalg.solve(whole, jac.T @ jac).T)))
+    away = np.array(moved) - np.mean(moved, axis=0)
+    sd = np.sqrt((len(lots) - 1) / len(lots) * np.sum(away**2, axis=0))
+    carried = np.sum(weight, axis=0) ** 2 / np.sum(np.array(weight) ** 2, axis=0)
+    return np.asarray(sd * student_t.ppf(0.95, np.maximum(carried - 1.0, 1.0)))
 
 
 def _refuse(lots: Sequence[PastLot], count: int) -> None:
@@ -121,9 +145,10 @@ def _refuse(lots: Sequence[PastLot], count: int) -> None:
 def _refuse_blur(correlation: float, q: Array, sd: Array, spread: float) -> None:
     if abs(correlation) > MOST_CORRELATION or sd[0] > 0.6 * q[0] or sd[1] > 2.0 * spread:
         raise InputError(
-            f"these readings cannot tell diffusivity from absorptance (correlation {correlation:.2f}).",
+            "these readings cannot tell diffusivity from absorptance "
+            f"(correlation {correlation:.2f}; 90 % half widths {Z90 * sd[0]:.2f} and {Z90 * sd[1]:.2f}).",
             "fit",
-            "Add a lot dried without sun (heated air), or log the bed's temperature.",
+            "Add lots, some of them dried without sun (heated air), or log the bed's temperature.",
         )
 
 
@@ -159,13 +184,13 @@ def _model(kind: Form, lot: PastLot, q: Array) -> Array:
 
 def _result(q: Array, sd: Array, residual: float, correlation: float, lots: int, count: int) -> StationFit:
     sources = (Source(f"fitted to {lots} of the station's lots, {count} readings", Status.DERIVED),)
-    rule = "least squares on moisture readings; 90 % interval from the curvature"
-    relative = 1.645 * sd[0] / q[0]
+    rule = "least squares on moisture readings; 90 % interval, lots left out in turn or curvature, the wider"
+    relative = Z90 * sd[0] / q[0]
     low, high = q[0] * np.exp(-relative), q[0] * np.exp(relative)
     factor = Figure(
         float(q[0]), "times the form's", float(low), float(high), Band.INTERVAL_90, rule, {}, sources
     )
-    half = 1.645 * float(sd[1])
+    half = Z90 * float(sd[1])
     taken = float(q[1])
     absorbed = Figure(taken, "of the sun", taken - half, taken + half, Band.INTERVAL_90, rule, {}, sources)
     return StationFit(factor, absorbed, 100.0 * residual, correlation, lots, count)
