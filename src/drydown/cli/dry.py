@@ -65,7 +65,11 @@ def dry_lot(
         float | None, typer.Option(help="machine: share of the fuel's heat that reaches the air")
     ] = None,
     fuel: Annotated[str | None, typer.Option(help="machine: coffee_husk, husk_pellet, wood, lpg ...")] = None,
-    film_age_years: Annotated[float, typer.Option(help="tunnel: age of its film")] = 0.0,
+    film_age_years: Annotated[float | None, typer.Option(help="tunnel: age of its film")] = None,
+    air_changes_h: Annotated[
+        float | None, typer.Option(help="tunnel: air changes an hour, with --height-m")
+    ] = None,
+    height_m: Annotated[float | None, typer.Option(help="tunnel: its mean height")] = None,
     forecast_file: Annotated[
         Path | None, typer.Option(help="weather forecast (CSV) for the first days, with --station")
     ] = None,
@@ -86,7 +90,7 @@ def dry_lot(
         here = None if station is None else load_station(station)
         site, weather = _weather(here, weather_file, Path() if station is None else station.parent)
         habits = None if here is None else here.drying.get(form)  # type: ignore[call-overload]
-        spot = _spot(here, place, film_age_years).set_to(
+        spot = _tunnel(_spot(here, place), film_age_years, air_changes_h, height_m).set_to(
             None if air_m3_min_m2 is None else air_m3_min_m2 / 60.0,
             air_c,
             bean_cap_c,
@@ -169,15 +173,23 @@ def _joined(text: str) -> Joined | None:
     return Joined(float(match[1]), wb / (1.0 - wb))
 
 
-def _spot(here: Station | None, name: str, years: float) -> Place:
-    """The place with a film of its age: one of the station's by its name, or a kind of place."""
+def _tunnel(spot: Place, years: float | None, changes: float | None, height: float | None) -> Place:
+    """The place with its own film and vents, where they were given."""
+    if (changes is None) != (height is None):
+        raise InputError("vents need both --air-changes-h and --height-m.", "drydown dry")
+    spot = spot if years is None else spot.aged(years)
+    return spot if changes is None or height is None else spot.vented(changes, height)
+
+
+def _spot(here: Station | None, name: str) -> Place:
+    """The place: one of the station's by its name, or a kind of place."""
     from drydown.steps.dry.data import place, place_names  # noqa: PLC0415
 
     own = here.drying_places() if here else {}
     if own and name not in own and name not in place_names():
         names = ", ".join([*own, *place_names()])
         raise InputError(f"place '{name}' is not known.", "--place", f"Choose: {names}.")
-    return (own[name][0] if name in own else place(name)).aged(years)
+    return own[name][0] if name in own else place(name)
 
 
 def _share(option: str, value: float | None, low: float, high: float) -> float | None:

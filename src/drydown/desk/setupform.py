@@ -89,8 +89,15 @@ _MACHINES = {
     ),
     "equipment.tanks": (_("Tanks"), (("name", "text"), ("volume_l", "number"))),
     "equipment.beds": (
-        _("Drying places"),
-        (("name", "text"), ("place", "choice"), ("area_m2", "number")),
+        _("Drying places (film and vents of tunnels, where known)"),
+        (
+            ("name", "text"),
+            ("place", "choice"),
+            ("area_m2", "number"),
+            ("film_age_years", "number"),
+            ("air_changes_h", "number"),
+            ("height_m", "number"),
+        ),
     ),
     "equipment.dryers": (
         _("Dryers with a fan (air only where it was measured)"),

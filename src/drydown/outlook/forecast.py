@@ -15,7 +15,7 @@ from drydown.figures import Figure
 from drydown.outlook.case import DryingCase
 from drydown.outlook.dryfigures import CAPS_C, PERCENTS, drying_figures
 from drydown.outlook.machine import machine_notes
-from drydown.steps.dry.data import Form, Place, form
+from drydown.steps.dry.data import Form, Place, form, place
 from drydown.steps.dry.run import DryingRun, DryStage, draw_parameters, dry_stages
 
 __all__ = ["DryingCase", "DryingForecast", "forecast"]
@@ -129,6 +129,8 @@ def _place_notes(case: DryingCase, run: DryingRun) -> list[str]:
             notes.append(
                 f"this machine lets beans reach {spot.bean_cap_c:g} C, above the quoted cap of {cap:g} C"
             )
+    if spot.vent_m_s > 0.0 and spot.vent_m_s == place(spot.name).vent_m_s:
+        notes.append("the tunnel's vents are not stated: taken as 25 air changes an hour in 2.5 m of height")
     before = sum(stop.hours for stop in case.stops)
     at = min(before, run.values.shape[1] - 1)
     early = float(np.mean(run.moisture_wb()[:, at] <= case.target_wb)) if before else 0.0

@@ -8,6 +8,7 @@ from pydantic import Field, model_validator
 
 from drydown.air.normals import MonthNormals
 from drydown.air.series import Site
+from drydown.errors import DrydownError
 from drydown.matter.practice import Practice, practice
 from drydown.station.part import FormName, Hour, Part, RouteName, SpeciesName, Text
 from drydown.station.trade import Gate, Measured, Money
@@ -95,11 +96,14 @@ class Tank(Part):
 
 
 class Bed(Part):
-    """A drying place of one kind."""
+    """A drying place of one kind; film and vents only for tunnels, where known."""
 
     name: Text
     place: str
     area_m2: Annotated[float, Field(gt=0, le=100_000)]
+    film_age_years: Annotated[float, Field(ge=0, le=10)] | None = None
+    air_changes_h: Annotated[float, Field(ge=0.5, le=200)] | None = None
+    height_m: Annotated[float, Field(ge=0.5, le=8)] | None = None
 
     @model_validator(mode="after")
     def _known(self) -> Self:
@@ -109,7 +113,22 @@ class Bed(Part):
             raise ValueError(
                 f"place '{self.place}' is a machine or a heap; machines go under equipment.dryers"
             )
+        if (self.air_changes_h is None) != (self.height_m is None):
+            raise ValueError("vents need both air_changes_h and height_m")
+        try:
+            self.spot()
+        except DrydownError as error:
+            raise ValueError(str(error)) from error
         return self
+
+    def spot(self) -> Place:
+        """The place with this bed's own film and vents."""
+        found = place(self.place)
+        if self.film_age_years is not None:
+            found = found.aged(self.film_age_years)
+        if self.air_changes_h is not None and self.height_m is not None:
+            found = found.vented(self.air_changes_h, self.height_m)
+        return found
 
 
 class Dryer(Part):
@@ -229,7 +248,7 @@ class Station(Part):
     def drying_places(self) -> dict[str, tuple[Place, float]]:
         """Beds and dryers by name: the place with the station's own air, and its area in m2."""
         things = self.equipment
-        beds = {b.name: (place(b.place), b.area_m2) for b in things.beds}
+        beds = {b.name: (b.spot(), b.area_m2) for b in things.beds}
         return beds | {d.name: (d.place(), d.area_m2) for d in things.dryers}
 
     def normals(self) -> tuple[MonthNormals, ...] | None:

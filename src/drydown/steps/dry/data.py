@@ -45,7 +45,8 @@ class Place:
     floor_gain [share of the sun inside] describe a tunnel; air_m_s [m3/(m2 s)], air_set_c
     and bean_cap_c [C] a machine, and recirculated the share of its leaving air that is blown
     in again; burner [share of the fuel's heat that reaches the air] and fuel (`fuel.py`) only
-    where the station said them. film_loss_per_year [share of light lost each year].
+    where the station said them. film_loss_per_year [share of light lost each year];
+    bed_share [share of the tunnel's floor under beds].
     """
 
     name: str
@@ -63,6 +64,7 @@ class Place:
     cover_w_m2k: float = 0.0
     floor_gain: float = 0.0
     film_loss_per_year: float = 0.0
+    bed_share: float = 1.0
     air_m_s: float = 0.0
     air_set_c: float = 0.0
     bean_cap_c: float = 99.0
@@ -83,6 +85,16 @@ class Place:
             raise InputError(f"'{self.name}' has no film whose age is known to matter.", "film age")
         left = max(0.3, (1.0 - self.film_loss_per_year) ** years)
         return replace(self, light=self.light * left)
+
+    def vented(self, air_changes_h: float, height_m: float) -> Place:
+        """A tunnel with its own vents: air changes an hour in a tunnel of that mean height."""
+        if self.vent_m_s == 0.0:
+            raise InputError(f"'{self.name}' is no closed tunnel; vents do not apply.")
+        if not 0.5 <= air_changes_h <= 200.0:
+            raise RangeError(f"must be from 0.5 to 200, got {air_changes_h:g}.", "air changes an hour")
+        if not 0.5 <= height_m <= 8.0:
+            raise RangeError(f"must be from 0.5 to 8 m, got {height_m:g}.", "tunnel height")
+        return replace(self, vent_m_s=air_changes_h / 3600.0 * height_m / self.bed_share)
 
     def set_to(
         self,
