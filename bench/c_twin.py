@@ -19,7 +19,7 @@ from typing import Any
 
 import numpy as np
 
-from drydown.steps.dry import airpath, block, constants, heat, kernel, lanes, powers, solver
+from drydown.steps.dry import airpath, bed, block, constants, heat, kernel, lanes, powers, solver
 from drydown.steps.dry.layout import BED_LAYERS, LANES
 from drydown.steps.dry.rows import SIZE
 
@@ -29,13 +29,14 @@ NAMES = {
     powers: ["exponential", "isotherm_power"],
     heat: ["on_floor", "heat_rates", "heat_entered"],
     airpath: ["air_path", "burner"],
+    bed: ["prepare", "bed_geometry"],
     kernel: [
-        "saturation", "capacities", "bed_geometry", "surfaces", "pore_vapour", "water_flows",
+        "saturation", "capacities", "surfaces", "pore_vapour", "water_flows",
         "moisture_rates", "boundary_flows", "rates",
     ],
     solver: [
         "factor_shells", "factor_layers", "factor_slab", "factor_blocks", "factor", "forward", "backward",
-        "linear_heat", "solve",
+        "linear_flows", "solve",
     ],
     lanes: ["read_air", "begin", "rake"],
     block: ["predict", "second_side", "step_error", "accept", "both_stages"],

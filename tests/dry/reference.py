@@ -9,9 +9,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from drydown.steps.dry.bed import bed_geometry
 from drydown.steps.dry.compiled import compiled
 from drydown.steps.dry.constants import SLAB_HEAT, V
-from drydown.steps.dry.kernel import bed_geometry, capacities, rates
+from drydown.steps.dry.kernel import capacities, rates
 from drydown.steps.dry.lanes import begin, read_air
 from drydown.steps.dry.layout import BED_LAYERS, LANES, column
 from drydown.steps.dry.rows import (

@@ -8,9 +8,10 @@ from fluids.packed_bed import Ergun
 
 from drydown.errors import InputError, RangeError
 from drydown.steps.dry.airflow import ergun_pa_m
+from drydown.steps.dry.bed import bed_geometry
 from drydown.steps.dry.data import Place, place
 from drydown.steps.dry.fuel import fuel, fuel_names
-from drydown.steps.dry.kernel import bed_geometry, capacities, rates
+from drydown.steps.dry.kernel import capacities, rates
 from drydown.steps.dry.lanes import read_air
 from drydown.steps.dry.layout import BED_LAYERS, LANES, column
 from drydown.steps.dry.routine import Routine

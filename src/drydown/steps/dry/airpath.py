@@ -17,24 +17,20 @@ from drydown.steps.dry.constants import (
     AIR_CP,
     AIR_FLOW,
     AIR_SET,
-    AIR_VISCOSITY,
     BEAN_CAP,
     CAP_GAIN,
     FILM_U,
     FLOOR_GAIN,
     GRAVITY,
     OPEN,
-    PORES,
     PRESSURE,
     RA,
-    RADIUS,
-    RECIRCULATED,
-    RESIST,
     RV,
-    VENT,
 )
 from drydown.steps.dry.rows import (
     COVER,
+    FASTAIR,
+    FRESH,
     GFLOW,
     HBOT,
     HFLOW,
@@ -43,6 +39,7 @@ from drydown.steps.dry.rows import (
     LINKG,
     PAIR,
     PVA,
+    SLOWAIR,
     SUN,
     T0,
     TA,
@@ -71,8 +68,7 @@ def air_path(ws: Array, air: int, bed: int, state: int, layers: int) -> None:
         outside = ws[(air + TA) * W + m]
         kelvin = outside + 273.15
         density = ws[PRESSURE * W + m] / (RA * kelvin)
-        fan, vent, again = ws[AIR_FLOW * W + m], ws[VENT * W + m], ws[RECIRCULATED * W + m]
-        fresh = fan * (1.0 - again) / again if again > 0.0 else vent
+        fan, fresh = ws[AIR_FLOW * W + m], ws[FRESH * W + m]
         shut = 1.0 if fresh > 0.0 else 0.0
         link = shut * (ws[FILM_U * W + m] + fresh * AIR_CP * density) + (1.0 - shut)
         gain = shut * ws[FLOOR_GAIN * W + m] * ws[(air + SUN) * W + m]
@@ -81,9 +77,7 @@ def air_path(ws: Array, air: int, bed: int, state: int, layers: int) -> None:
         warmer = mean - still
         warmer = 0.0 if warmer < 0.0 else warmer
         drive = density * GRAVITY * warmer / kelvin
-        solid, pores, size = 1.0 - ws[PORES * W + m], ws[PORES * W + m], 2.0 * ws[RADIUS * W + m]
-        resist = ws[RESIST * W + m] * solid / (pores * pores * pores * size)
-        slow, fast = 150.0 * AIR_VISCOSITY * resist * solid / size, 1.75 * density * resist
+        slow, fast = ws[SLOWAIR * W + m], density * ws[FASTAIR * W + m]
         drawn = 2.0 * drive / (slow + math.sqrt(slow * slow + 4.0 * fast * drive))
         drawn *= (1.0 - ws[(air + COVER) * W + m]) * ws[OPEN * W + m]
         flow = fan if fan > 0.0 else drawn

@@ -13,10 +13,11 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from drydown.steps.dry.bed import bed_geometry
 from drydown.steps.dry.compiled import compiled, inlined
 from drydown.steps.dry.constants import LOAD, SLAB_HEAT, V
 from drydown.steps.dry.heat import heat_entered
-from drydown.steps.dry.kernel import bed_geometry, boundary_flows, capacities, rates
+from drydown.steps.dry.kernel import boundary_flows, capacities, rates
 from drydown.steps.dry.lanes import begin, end, rake, read_air, report
 from drydown.steps.dry.layout import BED_LAYERS, MACHINE_LAYERS
 from drydown.steps.dry.rows import (
@@ -63,7 +64,7 @@ from drydown.steps.dry.rows import (
     W,
 )
 from drydown.steps.dry.rows import SIZE as WORK_SIZE
-from drydown.steps.dry.solver import factor, linear_heat, solve
+from drydown.steps.dry.solver import factor, linear_flows, solve
 
 __all__ = ["run_block"]
 
@@ -80,31 +81,27 @@ SKIN_TOLERANCE, FILM_TOLERANCE, TEMP_TOLERANCE = 20.0, 50.0, 200.0
 @inlined
 def predict(ws: Array, tau: float, layers: int) -> None:
     """State after the first stage alone, into AHEAD."""
-    for r in range(layers * NS):
-        for m in range(W):
+    for m in range(W):
+        for r in range(layers * NS):
             ws[(AHEAD + X0 + r) * W + m] = ws[(STATE + X0 + r) * W + m] + tau * ws[(K1 + X0 + r) * W + m]
-    for j in range(layers):
-        for m in range(W):
+        for j in range(layers):
             ws[(AHEAD + F0 + j) * W + m] = ws[(STATE + F0 + j) * W + m] + tau * ws[(K1 + F0 + j) * W + m]
             ws[(AHEAD + T0 + j) * W + m] = ws[(STATE + T0 + j) * W + m] + tau * ws[(K1 + T0 + j) * W + m]
-    for i in range(M):
-        for m in range(W):
+        for i in range(M):
             ws[(AHEAD + S0 + i) * W + m] = ws[(STATE + S0 + i) * W + m] + tau * ws[(K1 + S0 + i) * W + m]
 
 
 @inlined
 def second_side(ws: Array, layers: int) -> None:
     """Right-hand side of the second stage: rates ahead less twice the first stage."""
-    for j in range(layers):
-        for i in range(NS):
-            for m in range(W):
+    for m in range(W):
+        for j in range(layers):
+            for i in range(NS):
                 r = X0 + j * NS + i
                 ws[(SIDE + r) * W + m] -= 2.0 * V[i] * ws[(K1 + r) * W + m]
-        for m in range(W):
             ws[(SIDE + F0 + j) * W + m] -= 2.0 * ws[(K1 + F0 + j) * W + m]
             ws[(SIDE + T0 + j) * W + m] -= 2.0 * ws[(CAP + j) * W + m] * ws[(K1 + T0 + j) * W + m]
-    for i in range(M):
-        for m in range(W):
+        for i in range(M):
             ws[(SIDE + S0 + i) * W + m] -= 2.0 * SLAB_HEAT * ws[(K1 + S0 + i) * W + m]
 
 
@@ -152,34 +149,32 @@ def accept(ws: Array, tau: float, layers: int) -> None:
     for j in range(layers):
         for m in range(W):
             drift = 0.0
-            for i in range(NS):
-                r = X0 + j * NS + i
-                rate = 1.5 * ws[(K1 + r) * W + m] + 0.5 * ws[(K2 + r) * W + m]
-                ws[(STATE + r) * W + m] += tau * rate
-                drift += V[i] * rate
-            ws[(DRIFT + j) * W + m] = drift
             rate = 1.5 * ws[(K1 + F0 + j) * W + m] + 0.5 * ws[(K2 + F0 + j) * W + m]
             film = ws[(STATE + F0 + j) * W + m] + tau * rate
             short = film if film < 0.0 else 0.0
             ws[(STATE + F0 + j) * W + m] = film - short
             short *= layers / ws[LOAD * W + m]
             for i in range(NS):
-                ws[(STATE + X0 + j * NS + i) * W + m] += short
+                r = X0 + j * NS + i
+                rate = 1.5 * ws[(K1 + r) * W + m] + 0.5 * ws[(K2 + r) * W + m]
+                ws[(STATE + r) * W + m] += tau * rate + short
+                drift += V[i] * rate
+            ws[(DRIFT + j) * W + m] = drift
             rate = 1.5 * ws[(K1 + T0 + j) * W + m] + 0.5 * ws[(K2 + T0 + j) * W + m]
             ws[(STATE + T0 + j) * W + m] += tau * rate
             ws[STORED * W + m] += tau * ws[(CAP + j) * W + m] * rate
-    for i in range(M):
-        for m in range(W):
+    for m in range(W):
+        stored = 0.0
+        for i in range(M):
             rate = 1.5 * ws[(K1 + S0 + i) * W + m] + 0.5 * ws[(K2 + S0 + i) * W + m]
             ws[(STATE + S0 + i) * W + m] += tau * rate
-            ws[STORED * W + m] += tau * SLAB_HEAT * rate
-    for m in range(W):
+            stored += SLAB_HEAT * rate
+        ws[STORED * W + m] += tau * stored
         entered = tau * (1.5 * ws[ENTER1 * W + m] + 0.5 * ws[ENTER2 * W + m])
+        gone = tau * (1.5 * ws[OUT1 * W + m] + 0.5 * ws[OUT2 * W + m])
         ws[ENTERED * W + m] += entered
-        ws[TURNED * W + m] += 2.4e6 * tau * abs(1.5 * ws[OUT1 * W + m] + 0.5 * ws[OUT2 * W + m]) + abs(
-            entered
-        )
-        ws[GONE * W + m] += tau * (1.5 * ws[OUT1 * W + m] + 0.5 * ws[OUT2 * W + m])
+        ws[TURNED * W + m] += 2.4e6 * abs(gone) + abs(entered)
+        ws[GONE * W + m] += gone
         ws[HELD * W + m] += tau * (1.5 * ws[HELD1 * W + m] + 0.5 * ws[HELD2 * W + m])
         ws[HEAT * W + m] += 0.5 * tau * (ws[HEAT1 * W + m] + ws[HEAT2 * W + m])
 
@@ -197,7 +192,7 @@ def both_stages(ws: Array, hourly: Array, hour: int, at: float, tau: float, tol:
     heat_entered(ws, STATE, NOW, BED1, AIR1, layers, ENTER1)
     factor(ws, STATE, NOW, BED1, AIR1, h, layers)
     solve(ws, NOW, BED1, SIDE, K1, h, layers)
-    linear_heat(ws, STATE, NOW, BED1, AIR1, K1, h, layers)
+    linear_flows(ws, STATE, NOW, BED1, AIR1, K1, h, layers)
     for m in range(W):
         ws[ENTER1 * W + m] += ws[FLOWH * W + m]
         ws[OUT1 * W + m] += ws[FLOWV * W + m]
@@ -209,7 +204,7 @@ def both_stages(ws: Array, hourly: Array, hour: int, at: float, tau: float, tol:
     heat_entered(ws, AHEAD, THEN, BED2, AIR2, layers, ENTER2)
     second_side(ws, layers)
     solve(ws, NOW, BED1, SIDE, K2, h, layers)
-    linear_heat(ws, STATE, NOW, BED1, AIR1, K2, h, layers)
+    linear_flows(ws, STATE, NOW, BED1, AIR1, K2, h, layers)
     for m in range(W):
         ws[ENTER2 * W + m] += ws[FLOWH * W + m] - 2.0 * ws[ENTER1 * W + m]
         ws[OUT2 * W + m] += ws[FLOWV * W + m] - 2.0 * ws[OUT1 * W + m]

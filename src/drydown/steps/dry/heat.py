@@ -108,7 +108,7 @@ def heat_entered(ws: Array, state: int, now: int, bed: int, air: int, layers: in
         kelvin = first + 273.15
         body = SIGMA * kelvin * kelvin * kelvin * kelvin
         outside = ws[(bed + TAIR) * W + m]
-        ws[enter * W + m] = (
+        entered = (
             light * (ws[ABSORB * W + m] * (1.0 - passed) + slab * ws[SLAB_ABSORB * W + m] * passed)
             + ws[(bed + HTOP) * W + m] * (outside - first)
             + ws[(bed + HBOT) * W + m] * (outside - last)
@@ -116,9 +116,9 @@ def heat_entered(ws: Array, state: int, now: int, bed: int, air: int, layers: in
             + ws[(bed + HFLOW) * W + m] * (ws[(bed + TIN) * W + m] - first)
             + slab * GROUND_LINK * (ws[GROUND * W + m] - ws[(state + S0 + M - 1) * W + m])
         )
-    for j in range(layers):
-        for m in range(W):
-            ws[enter * W + m] -= (
+        for j in range(layers):
+            entered -= (
                 ws[(now + LSKIN + j) * W + m] * ws[(now + ES + j) * W + m]
                 + ws[(now + LFREE + j) * W + m] * ws[(now + EF + j) * W + m]
             )
+        ws[enter * W + m] = entered

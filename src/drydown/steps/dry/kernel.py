@@ -11,41 +11,20 @@ lanes; no Python objects.
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 from numpy.typing import NDArray
 
-from drydown.steps.dry.airpath import air_path, burner
+from drydown.steps.dry.airpath import burner
 from drydown.steps.dry.compiled import inlined
 from drydown.steps.dry.constants import (
-    AIR_FLOW,
-    BED_CONDUCTIVITY,
-    D40,
-    DM_DRY,
-    DM_WET,
     EA,
     FACTORS,
-    FILM,
-    FILM_HOLD,
-    HSCALE,
     ISO,
-    LIGHT,
     LOAD,
-    OPEN,
     OSWIN_A,
     OSWIN_B,
     OSWIN_C,
-    PORES,
-    PRESSURE,
-    RA,
-    RADIUS,
-    RV,
-    SHERWOOD,
-    WIND_TO_BED,
-    X_DRY,
     X_SOAK,
-    X_WET,
     V,
 )
 from drydown.steps.dry.heat import heat_rates
@@ -57,14 +36,13 @@ from drydown.steps.dry.rows import (
     COVER,
     DAWT,
     DAWX,
+    DBYR2,
     DIFF,
     DPHI,
     DPS,
-    DZ,
     EF,
     ES,
     F0,
-    FADE,
     FALLING,
     FHALF,
     FHOLD,
@@ -73,10 +51,7 @@ from drydown.steps.dry.rows import (
     GIVE,
     GPORE,
     GTOP,
-    HBOT,
     HFLOW,
-    HTOP,
-    KLAY,
     LFREE,
     LINKG,
     LSKIN,
@@ -90,11 +65,9 @@ from drydown.steps.dry.rows import (
     RAIN,
     SOAK,
     T0,
-    TA,
     TAIR,
     TIN,
     TRI,
-    WIND,
     X0,
     N,
     W,
@@ -113,9 +86,8 @@ def saturation(temp: float) -> float:
 def capacities(ws: Array, state: int, layers: int, ahead: float, drift: int) -> None:
     """Heat capacity of each layer `ahead` seconds from now, and the bed's mean moisture there."""
     for m in range(W):
-        ws[MEANX * W + m] = 0.0
-    for j in range(layers):
-        for m in range(W):
+        mean = 0.0
+        for j in range(layers):
             x = 0.0
             for i in range(NS):
                 x += V[i] * ws[(state + X0 + j * NS + i) * W + m]
@@ -123,88 +95,47 @@ def capacities(ws: Array, state: int, layers: int, ahead: float, drift: int) -> 
             film = ws[(state + F0 + j) * W + m]
             film = 0.0 if film < 0.0 else film
             ws[(CAP + j) * W + m] = ws[LOAD * W + m] / layers * (1650.0 + 4190.0 * x) + 4190.0 * film
-            ws[MEANX * W + m] += x / layers
-
-
-@inlined
-def bed_geometry(ws: Array, air: int, bed: int, state: int, layers: int) -> None:
-    """Layer depth, from the mean moisture in row MEANX, and exchange with the air."""
-    for m in range(W):
-        share = (ws[MEANX * W + m] - ws[X_DRY * W + m]) / (ws[X_WET * W + m] - ws[X_DRY * W + m])
-        share = 0.0 if share < 0.0 else share
-        share = 1.0 if share > 1.0 else share
-        density = ws[DM_DRY * W + m] + (ws[DM_WET * W + m] - ws[DM_DRY * W + m]) * share
-        dz = ws[LOAD * W + m] / density / layers
-        open_air = 1.0 - ws[(air + COVER) * W + m]
-        machine = 1.0 if ws[AIR_FLOW * W + m] > 0.0 else 0.0
-        wind = WIND_TO_BED * ws[(air + WIND) * W + m] * open_air
-        kelvin = ws[(air + TA) * W + m] + 273.15
-        rvt = RV * kelvin
-        pores = ws[PORES * W + m]
-        diffusivity = 2.5e-5 * 101325.0 / ws[PRESSURE * W + m]
-        pore = diffusivity * pores * math.sqrt(pores) * (1.0 + 3.0 * wind) / rvt
-        # A heap shows the air less than the spread layer; what is covered has no rain, so the row says it.
-        heaped = ws[(air + COVER) * W + m] * ws[(air + RAIN) * W + m]
-        scale = ws[HSCALE * W + m] * (1.0 - machine) * (1.0 - heaped)
-        top = (open_air * (2.8 + 3.0 * wind) + (1.0 - open_air) * 1.5) * scale
-        below = (open_air * 0.8 * (2.8 + 1.5 * wind) + (1.0 - open_air) * 0.5) * scale * ws[OPEN * W + m]
-        rho_cp = 1006.0 * ws[PRESSURE * W + m] / (RA * kelvin)
-        film = (open_air + (1.0 - open_air) * 0.15) / (0.90 * rho_cp * rvt)
-        half = 2.0 * pore / dz
-        out_top, out_below = film * top, film * below
-        radiant_below = (
-            (3.3 * open_air + 0.5 * (1.0 - open_air)) * ws[OPEN * W + m] * (1.0 - machine) * (1.0 - heaped)
-        )
-        ws[(bed + DZ) * W + m] = dz
-        ws[(bed + GPORE) * W + m] = pore / dz
-        ws[(bed + GTOP) * W + m] = out_top * half / (out_top + half)
-        ws[(bed + GBOT) * W + m] = out_below * half / (out_below + half)
-        ws[(bed + HTOP) * W + m] = top
-        ws[(bed + HBOT) * W + m] = below + radiant_below
-        ws[(bed + KLAY) * W + m] = BED_CONDUCTIVITY / dz
-        radius = ws[RADIUS * W + m]
-        # Sphere in slow pore air; with a fan Wakao's 2 + 1.1 Re^0.6 Pr^1/3 (nu 1.6e-5, Pr^1/3 0.85).
-        reynolds = ws[AIR_FLOW * W + m] * 2.0 * radius / 1.6e-5
-        root = math.sqrt(reynolds)
-        sherwood = SHERWOOD + machine * 1.1 * 0.85 * root * math.sqrt(math.sqrt(math.sqrt(root)))
-        surface = 3.0 * (1.0 - pores) / radius * dz
-        ws[(bed + GIVE) * W + m] = surface * sherwood * diffusivity / (2.0 * radius) / rvt
-        ws[(bed + FHALF) * W + m] = surface * 1000.0 * ws[FILM * W + m]
-        ws[(bed + FHOLD) * W + m] = surface * 1000.0 * ws[FILM_HOLD * W + m]
-        ws[(bed + FADE) * W + m] = exponential(-dz / ws[LIGHT * W + m])
-    air_path(ws, air, bed, state, layers)
+            mean += x / layers
+        ws[MEANX * W + m] = mean
 
 
 @inlined
 def surfaces(ws: Array, state: int, now: int, bed: int, layers: int) -> None:
-    """Vapour pressure, wetness and exchange at the bean surfaces of every layer."""
+    """Vapour pressure, wetness and exchange at the bean surfaces of every layer.
+
+    Divisions are the slow part here, so each serves two quotients: q = 1/(a b), 1/a = q b.
+    """
     for j in range(layers):
         for m in range(W):
             t = ws[(state + T0 + j) * W + m]
-            ps = saturation(t)
+            magnus, kelvin = t + 243.04, t + 273.15
+            shared = 1.0 / (magnus * kelvin)
+            by_magnus, by_kelvin = shared * kelvin, shared * magnus
+            ps = 610.94 * exponential(17.625 * t * by_magnus)
             x = ws[(state + X0 + j * NS + N) * W + m]
             x = 5e-3 if x < 5e-3 else x
             level = (OSWIN_A + OSWIN_B * t) * ws[ISO * W + m]
-            u = isotherm_power(level / (100.0 * x))
-            aw = 1.0 / (1.0 + u)
-            slope = OSWIN_C * u * aw * aw
+            shared = 1.0 / (level * x)
+            by_x, by_level = shared * level, shared * x
+            u = isotherm_power(0.01 * level * by_x)
             free = ws[(state + F0 + j) * W + m]
             free = 0.0 if free < 0.0 else free
-            spread = 1.0 / (free + ws[(bed + FHALF) * W + m])
+            wetting = free + ws[(bed + FHALF) * W + m]
+            shared = 1.0 / ((1.0 + u) * wetting)
+            aw, spread = shared * wetting, shared * (1.0 + u)
+            slope = OSWIN_C * u * aw * aw
             ws[(now + PS + j) * W + m] = ps
-            ws[(now + DPS + j) * W + m] = ps * 17.625 * 243.04 / ((t + 243.04) * (t + 243.04))
+            ws[(now + DPS + j) * W + m] = ps * 17.625 * 243.04 * by_magnus * by_magnus
             ws[(now + AW + j) * W + m] = aw
-            ws[(now + DAWX + j) * W + m] = slope / x
-            ws[(now + DAWT + j) * W + m] = -slope * OSWIN_B * ws[ISO * W + m] / level
+            ws[(now + DAWX + j) * W + m] = slope * by_x
+            ws[(now + DAWT + j) * W + m] = -slope * OSWIN_B * ws[ISO * W + m] * by_level
             ws[(now + PHI + j) * W + m] = free * spread
             ws[(now + DPHI + j) * W + m] = ws[(bed + FHALF) * W + m] * spread * spread
-            arrhenius = -ws[EA * W + m] / 8.314462618 * (1.0 / (t + 273.15) - 1.0 / 313.15)
-            radius = ws[RADIUS * W + m]
-            ws[(now + DIFF + j) * W + m] = ws[D40 * W + m] / (radius * radius) * exponential(arrhenius)
-            ws[(now + LFREE + j) * W + m] = 2502400.0 - 2429.5 * t
-            ws[(now + LSKIN + j) * W + m] = (2502400.0 - 2429.5 * t) * (
-                1.0 + 1.44408 * exponential(-21.6011 * x)
-            )
+            arrhenius = -ws[EA * W + m] / 8.314462618 * (by_kelvin - 1.0 / 313.15)
+            ws[(now + DIFF + j) * W + m] = ws[DBYR2 * W + m] * exponential(arrhenius)
+            latent = 2502400.0 - 2429.5 * t
+            ws[(now + LFREE + j) * W + m] = latent
+            ws[(now + LSKIN + j) * W + m] = latent * (1.0 + 1.44408 * exponential(-21.6011 * x))
 
 
 @inlined
@@ -215,47 +146,46 @@ def pore_vapour(ws: Array, now: int, bed: int, layers: int) -> None:
     are those without vapour outside plus the air's own times a response; a chamber's air is
     what its link to the outside and the lot leave it.
     """
-    for j in range(layers):
-        for m in range(W):
-            give, flow = ws[(bed + GIVE) * W + m], ws[(bed + GFLOW) * W + m]
-            up = ws[(bed + GTOP) * W + m] if j == 0 else ws[(bed + GPORE) * W + m]
-            down = ws[(bed + GBOT) * W + m] if j == layers - 1 else ws[(bed + GPORE) * W + m]
+    for m in range(W):
+        give, flow, pore = (
+            ws[(bed + GIVE) * W + m],
+            ws[(bed + GFLOW) * W + m],
+            ws[(bed + GPORE) * W + m],
+        )
+        top, bottom = ws[(bed + GTOP) * W + m], ws[(bed + GBOT) * W + m]
+        for j in range(layers):
+            up = top if j == 0 else pore
+            down = bottom if j == layers - 1 else pore
             wet = ws[(now + PHI + j) * W + m]
             source = give * ws[(now + PS + j) * W + m] * (wet + (1.0 - wet) * ws[(now + AW + j) * W + m])
             diagonal = give + up + down + flow
             response = up if j == 0 else 0.0
             response += (down + flow) if j == layers - 1 else 0.0
             if j > 0:
-                pore = ws[(bed + GPORE) * W + m]
-                ratio = pore / ws[(TRI + 3 * (j - 1)) * W + m]
+                ratio = pore * ws[(TRI + 3 * (j - 1)) * W + m]
                 diagonal -= ratio * (pore + flow)
                 source += ratio * ws[(TRI + 3 * (j - 1) + 1) * W + m]
                 response += ratio * ws[(TRI + 3 * (j - 1) + 2) * W + m]
-            ws[(TRI + 3 * j) * W + m] = diagonal
+            ws[(TRI + 3 * j) * W + m] = 1.0 / diagonal
             ws[(TRI + 3 * j + 1) * W + m] = source
             ws[(TRI + 3 * j + 2) * W + m] = response
-    for j in range(layers - 1, -1, -1):
-        for m in range(W):
-            link = ws[(bed + GPORE) * W + m] + ws[(bed + GFLOW) * W + m]
-            own, echo = ws[(TRI + 3 * j + 1) * W + m], ws[(TRI + 3 * j + 2) * W + m]
-            if j < layers - 1:
-                own += link * ws[(now + PV + j + 1) * W + m]
-                echo += link * ws[(TRI + 3 * (j + 1) + 2) * W + m]
-            ws[(now + PV + j) * W + m] = own / ws[(TRI + 3 * j) * W + m]
-            ws[(TRI + 3 * j + 2) * W + m] = echo / ws[(TRI + 3 * j) * W + m]
-    for m in range(W):
+        own, echo = 0.0, 0.0
+        for j in range(layers - 1, -1, -1):
+            link = pore + flow if j < layers - 1 else 0.0
+            own = (ws[(TRI + 3 * j + 1) * W + m] + link * own) * ws[(TRI + 3 * j) * W + m]
+            echo = (ws[(TRI + 3 * j + 2) * W + m] + link * echo) * ws[(TRI + 3 * j) * W + m]
+            ws[(now + PV + j) * W + m] = own
+            ws[(TRI + 3 * j + 2) * W + m] = echo
         outside, fresh = ws[(bed + PAIR) * W + m], ws[(bed + LINKG) * W + m]
-        over = ws[(bed + GTOP) * W + m] + ws[(bed + GFLOW) * W + m]
-        under = ws[(bed + GBOT) * W + m]
-        given = over * ws[(now + PV) * W + m] + under * ws[(now + PV + layers - 1) * W + m]
-        rest = over * (1.0 - ws[(TRI + 2) * W + m])
-        rest += under * (1.0 - ws[(TRI + 3 * (layers - 1) + 2) * W + m])
+        low, low_echo = ws[(now + PV + layers - 1) * W + m], ws[(TRI + 3 * (layers - 1) + 2) * W + m]
+        given = (top + flow) * own + bottom * low
+        rest = (top + flow) * (1.0 - echo) + bottom * (1.0 - low_echo)
         shut = 1.0 if fresh > 0.0 else 0.0
         met = (fresh * outside + given) / (fresh + rest + 1.0 - shut)
-        ws[(bed + PIN) * W + m] = shut * met + (1.0 - shut) * outside
-    for j in range(layers):
-        for m in range(W):
-            ws[(now + PV + j) * W + m] += ws[(bed + PIN) * W + m] * ws[(TRI + 3 * j + 2) * W + m]
+        met = shut * met + (1.0 - shut) * outside
+        ws[(bed + PIN) * W + m] = met
+        for j in range(layers):
+            ws[(now + PV + j) * W + m] += met * ws[(TRI + 3 * j + 2) * W + m]
 
 
 @inlined
@@ -314,11 +244,11 @@ def boundary_flows(ws: Array, now: int, bed: int, layers: int, out: int, held: i
             + ws[(bed + GBOT) * W + m] * (last - outside)
             + ws[(bed + GFLOW) * W + m] * (first - outside)
         )
-        ws[held * W + m] = 0.0
+        caught = 0.0
+        for j in range(layers):
+            caught += ws[(now + CAUGHT + j) * W + m]
+        ws[held * W + m] = caught
         ws[heat * W + m] = ws[(bed + HFLOW) * W + m] * (ws[(bed + TIN) * W + m] - ws[(bed + TAIR) * W + m])
-    for j in range(layers):
-        for m in range(W):
-            ws[held * W + m] += ws[(now + CAUGHT + j) * W + m]
 
 
 @inlined

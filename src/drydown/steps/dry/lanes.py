@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from drydown.steps.dry.bed import prepare
 from drydown.steps.dry.compiled import inlined
 from drydown.steps.dry.constants import ISO, LOAD, OSWIN_A, OSWIN_B, V
 from drydown.steps.dry.kernel import capacities, saturation
@@ -97,6 +98,7 @@ def begin(ws: Array, table: Array, start: Array, layers: int) -> None:
             ws[(STATE + T0 + j) * W + m] = start[NS + 1, m]
         for i in range(M):
             ws[(STATE + S0 + i) * W + m] = start[NS + 2, m]
+    prepare(ws)
 
 
 @inlined

@@ -59,5 +59,9 @@ MEANX = TRI + 3 * J
     ENTER1, ENTER2, FLOWH, ENTERED, STORED, TURNED,
 ) = range(MEANX + 1, MEANX + 20)  # fmt: skip
 LATENT0 = MEANX + 20  # latent heat of the right-hand side, a row a layer
-ROWS = LATENT0 + J
+# What each lane keeps all through a run, worked out once from its parameters.
+(
+    SPAN, AREA, EXCHANGE, POREWAY, FILMWAY, BYLOAD, BYLIGHT, DBYR2, SLOWAIR, FASTAIR, FRESH,
+) = range(LATENT0 + J, LATENT0 + J + 11)  # fmt: skip
+ROWS = LATENT0 + J + 11
 SIZE = ROWS * W

@@ -302,8 +302,8 @@ def backward(ws: Array, now: int, bed: int, k: int, h: float, layers: int) -> No
 
 
 @inlined
-def linear_heat(ws: Array, state: int, now: int, bed: int, air: int, k: int, h: float, layers: int) -> None:
-    """Row FLOWH: the linear part of the heat that enters, for the stage just solved."""
+def linear_flows(ws: Array, state: int, now: int, bed: int, air: int, k: int, h: float, layers: int) -> None:
+    """Rows FLOWH, FLOWV, FLOWR: linear part of heat that enters, vapour that leaves and rain held, of a stage."""
     for m in range(W):
         kelvin = ws[(state + T0) * W + m] + 273.15
         open_air = 1.0 - ws[(air + COVER) * W + m]
@@ -311,33 +311,31 @@ def linear_heat(ws: Array, state: int, now: int, bed: int, air: int, k: int, h: 
         top = ws[(bed + HTOP) * W + m] + ws[(bed + HFLOW) * W + m]
         top += open_air * ws[EMIT * W + m] * 4.0 * SIGMA * kelvin * kelvin * kelvin
         below = ws[(bed + HBOT) * W + m] + ws[(bed + HFLOW) * W + m] * ws[(bed + KCAP) * W + m]
-        ws[FLOWH * W + m] = -h * (
+        entered = (
             top * ws[(k + T0) * W + m]
             + below * ws[(k + T0 + layers - 1) * W + m]
             + slab * GROUND_LINK * ws[(k + S0 + M - 1) * W + m]
         )
-    for j in range(layers):
-        for m in range(W):
+        over = ws[(bed + GTOP) * W + m] + ws[(bed + GFLOW) * W + m]
+        first, last = ws[KP * W + m], ws[(KP + layers - 1) * W + m]
+        ws[FLOWV * W + m] = h * (over * first + ws[(bed + GBOT) * W + m] * last)
+        held = 0.0
+        for j in range(layers):
+            held -= ws[(FAC + RAINF + j) * W + m] * ws[(k + F0 + j) * W + m]
             t, pv = ws[(k + T0 + j) * W + m], ws[(KP + j) * W + m]
             skin = ws[(FAC + EST + j) * W + m] * t + ws[(FAC + ESP + j) * W + m] * pv
             film = ws[(FAC + EFT + j) * W + m] * t + ws[(FAC + EFP + j) * W + m] * pv
-            ws[FLOWH * W + m] -= h * (
+            entered += (
                 ws[(LATENT0 + j) * W + m]
                 + ws[(now + LSKIN + j) * W + m] * skin
                 + ws[(now + LFREE + j) * W + m] * film
             )
+        ws[FLOWH * W + m] = -h * entered
+        ws[FLOWR * W + m] = h * held
 
 
 @inlined
 def solve(ws: Array, now: int, bed: int, side: int, k: int, h: float, layers: int) -> None:
-    """Solve for k. Rows FLOWV and FLOWR get the linear part of vapour out and of rain held."""
+    """Solve for k."""
     forward(ws, now, bed, side, k, h, layers)
     backward(ws, now, bed, k, h, layers)
-    for m in range(W):
-        first, last = ws[KP * W + m], ws[(KP + layers - 1) * W + m]
-        top = ws[(bed + GTOP) * W + m] + ws[(bed + GFLOW) * W + m]
-        ws[FLOWV * W + m] = h * (top * first + ws[(bed + GBOT) * W + m] * last)
-        ws[FLOWR * W + m] = 0.0
-    for j in range(layers):
-        for m in range(W):
-            ws[FLOWR * W + m] -= h * ws[(FAC + RAINF + j) * W + m] * ws[(k + F0 + j) * W + m]
