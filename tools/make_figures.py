@@ -23,6 +23,7 @@ def main() -> None:
     for name, draw in {
         "sensitivity": sensitivity,
         "convergence": convergence,
+        "resolution": resolution,
         "isotherm": isotherm,
         "thin-layer": thin_layer,
     }.items():
@@ -53,7 +54,8 @@ def sensitivity() -> Any:
     kind = form("parchment")
     base = _days({})
     rows = []
-    for name in ("d40_m2_s", "absorptance", "radius_m", "ea_j_mol", "h_scale", "isotherm_scale", "x_bean"):
+    names = "d40_m2_s absorptance radius_m ea_j_mol h_scale isotherm_scale x_bean air_resistance"
+    for name in names.split():
         r = kind.ranges[name]
         rows += [
             {"what": name, "end": end, "days": _days({name: v})}
@@ -121,6 +123,53 @@ def convergence() -> Any:
         )
         .properties(width=420, height=260)
     )
+
+
+def resolution() -> Any:
+    """Shells against the sphere series, and layers against ten of them."""
+    alt = _altair()
+    from tests.dry.cases import fair_weather, one_member, typical  # noqa: PLC0415
+    from tests.dry.reference import integrate  # noqa: PLC0415
+    from tests.dry.test_shells import SERIES, shells_ratio  # noqa: PLC0415
+
+    from drydown.steps.dry.data import place  # noqa: PLC0415
+    from drydown.steps.dry.routine import Routine  # noqa: PLC0415
+
+    shells = [
+        {"shells": n, "error": max(abs(shells_ratio(n, f) - mr) for f, mr in SERIES.items())}
+        for n in (3, 4, 6, 8, 12, 16, 24, 32)
+    ]
+    layers = []
+    for name, load in (("parchment", 5.6), ("cherry", 8.6)):
+        args = one_member(typical(name), place("raised_bed"), fair_weather(8), Routine(), load)
+        curves = {n: integrate(*args, 1e-6, "LSODA", n)[0] for n in (1, 2, 3, 4, 6, 8, 10)}
+        wet = {n: x / (1.0 + x) for n, x in curves.items()}
+        layers += [
+            {"form": name, "layers": n, "gap": 100.0 * float(np.abs(w - wet[10]).max())}
+            for n, w in wet.items()
+            if n < 10
+        ]
+    log = alt.Scale(type="log")
+    left = (
+        alt.Chart(alt.Data(values=shells))
+        .mark_line(point={"color": INK}, color=INK)
+        .encode(
+            x=alt.X("shells:Q", scale=log, title="shells in a bean"),
+            y=alt.Y("error:Q", scale=log, title="largest error of moisture ratio, Fo 0.02-0.4"),
+        )
+        .properties(width=260, height=240)
+    )
+    right = (
+        alt.Chart(alt.Data(values=layers))
+        .mark_line(point=True)
+        .encode(
+            x=alt.X("layers:Q", scale=log, title="layers in a bed"),
+            y=alt.Y("gap:Q", scale=log, title="largest gap to ten layers, points wb"),
+            color=alt.Color("form:N", scale=alt.Scale(range=[WARM, INK])),
+        )
+        .properties(width=260, height=240)
+    )
+    return left | right
 
 
 def isotherm() -> Any:

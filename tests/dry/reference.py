@@ -36,82 +36,88 @@ from drydown.steps.dry.rows import (
 __all__ = ["flat_rates", "integrate", "work_space"]
 
 Array = NDArray[np.float64]
-L = BED_LAYERS
-COUNT = L * NS + 2 * L + M
 
 
 @compiled
-def flat_rates(ws: Array, hourly: Array, hour: int, seconds: float, y: Array, dy: Array) -> None:
+def flat_rates(ws: Array, hourly: Array, hour: int, seconds: float, y: Array, dy: Array, layers: int) -> None:
     """dy/dt of one member at a moment of an hour; y is shells, film, temperature, slab."""
     for m in range(W):
-        for r in range(L * NS):
+        for r in range(layers * NS):
             ws[(STATE + X0 + r) * W + m] = y[r]
-        for j in range(L):
-            ws[(STATE + F0 + j) * W + m] = y[L * NS + j]
-            ws[(STATE + T0 + j) * W + m] = y[L * NS + L + j]
+        for j in range(layers):
+            ws[(STATE + F0 + j) * W + m] = y[layers * NS + j]
+            ws[(STATE + T0 + j) * W + m] = y[layers * NS + layers + j]
         for i in range(M):
-            ws[(STATE + S0 + i) * W + m] = y[L * NS + 2 * L + i]
+            ws[(STATE + S0 + i) * W + m] = y[layers * NS + 2 * layers + i]
     read_air(ws, hourly, hour, seconds / 3600.0, AIR1)
-    capacities(ws, STATE, L, 0.0, DRIFT)
-    bed_geometry(ws, AIR1, BED1, STATE, L)
-    rates(ws, STATE, NOW, BED1, AIR1, SIDE, L)
-    for j in range(L):
+    capacities(ws, STATE, layers, 0.0, DRIFT)
+    bed_geometry(ws, AIR1, BED1, STATE, layers)
+    rates(ws, STATE, NOW, BED1, AIR1, SIDE, layers)
+    for j in range(layers):
         for i in range(NS):
             dy[j * NS + i] = ws[(SIDE + X0 + j * NS + i) * W] / V[i]
-        dy[L * NS + j] = ws[(SIDE + F0 + j) * W]
-        dy[L * NS + L + j] = ws[(SIDE + T0 + j) * W] / ws[(CAP + j) * W]
+        dy[layers * NS + j] = ws[(SIDE + F0 + j) * W]
+        dy[layers * NS + layers + j] = ws[(SIDE + T0 + j) * W] / ws[(CAP + j) * W]
     for i in range(M):
-        dy[L * NS + 2 * L + i] = ws[(SIDE + S0 + i) * W] / SLAB_HEAT
+        dy[layers * NS + 2 * layers + i] = ws[(SIDE + S0 + i) * W] / SLAB_HEAT
 
 
-def work_space(table: Array, start: Array) -> Array:
+def work_space(table: Array, start: Array, layers: int = BED_LAYERS) -> Array:
     """A work space with the parameters of one member in every lane."""
     ws = np.zeros(SIZE)
-    begin(ws, np.repeat(table[:, None], LANES, axis=1), np.repeat(start[:, None], LANES, axis=1), L)
+    begin(ws, np.repeat(table[:, None], LANES, axis=1), np.repeat(start[:, None], LANES, axis=1), layers)
     return ws
 
 
 def integrate(
-    table: Array, hourly: Array, raked: Array, start: Array, rtol: float, solver: str
+    table: Array,
+    hourly: Array,
+    raked: Array,
+    start: Array,
+    rtol: float,
+    solver: str,
+    layers: int = BED_LAYERS,
 ) -> tuple[Array, int]:
     """Mean moisture (db, film included) at each hour end, and calls of the rates.
 
     table (parameter); hourly (hour, column); raked (hour); start as the kernel's START_COLUMNS.
     """
     lanes = np.ascontiguousarray(np.repeat(hourly[:, :, None], LANES, axis=2))
-    ws = work_space(table, start)
+    ws = work_space(table, start, layers)
     shells, film, temp = start[:NS], start[NS], start[NS + 1]
-    y = np.concatenate([np.tile(shells, L), np.full(L, film / L), np.full(L + M, temp)])
-    load = table[column("load_dm_kg_m2")] / L
-    out, calls = [_mean(y, load)], 0
+    y = np.concatenate([np.tile(shells, layers), np.full(layers, film / layers), np.full(layers + M, temp)])
+    load = table[column("load_dm_kg_m2")] / layers
+    out, calls = [_mean(y, load, layers)], 0
     for hour in range(hourly.shape[0]):
         if raked[hour] > 0.5:
-            y = _raked(y)
-        y, more = _hour(ws, lanes, hour, y, rtol, solver)
+            y = _raked(y, layers)
+        y, more = _hour(ws, lanes, hour, y, rtol, solver, layers)
         calls += more
-        out.append(_mean(y, load))
+        out.append(_mean(y, load, layers))
     return np.array(out), calls
 
 
-def _mean(y: Array, load: float) -> float:
-    shells = y[: L * NS].reshape(L, NS)
-    return float(np.mean(shells @ V + y[L * NS : L * NS + L] / load))
+def _mean(y: Array, load: float, layers: int) -> float:
+    shells = y[: layers * NS].reshape(layers, NS)
+    return float(np.mean(shells @ V + y[layers * NS : layers * NS + layers] / load))
 
 
-def _raked(y: Array) -> Array:
+def _raked(y: Array, layers: int) -> Array:
     mixed = y.copy()
-    mixed[: L * NS] = np.tile(y[: L * NS].reshape(L, NS).mean(axis=0), L)
-    for first in (L * NS, L * NS + L):
-        mixed[first : first + L] = y[first : first + L].mean()
+    mixed[: layers * NS] = np.tile(y[: layers * NS].reshape(layers, NS).mean(axis=0), layers)
+    for first in (layers * NS, layers * NS + layers):
+        mixed[first : first + layers] = y[first : first + layers].mean()
     return mixed
 
 
-def _hour(ws: Array, lanes: Array, hour: int, y: Array, rtol: float, solver: str) -> tuple[Array, int]:
+def _hour(
+    ws: Array, lanes: Array, hour: int, y: Array, rtol: float, solver: str, layers: int
+) -> tuple[Array, int]:
     calls = [0]
 
     def rhs(t: float, y: Array, dy: Array) -> None:
         calls[0] += 1
-        flat_rates(ws, lanes, hour, t, y, dy)
+        flat_rates(ws, lanes, hour, t, y, dy, layers)
 
     if solver == "CVODE":
         from sksundae.cvode import CVODE
@@ -120,7 +126,7 @@ def _hour(ws: Array, lanes: Array, hour: int, y: Array, rtol: float, solver: str
         return np.asarray(made.solve(np.array([0.0, 3600.0]), y).y[-1]), calls[0]
     from scipy.integrate import odeint
 
-    dy = np.empty(COUNT)
+    dy = np.empty(y.size)
 
     def plain(t: float, y: Array) -> Array:
         rhs(t, y, dy)
