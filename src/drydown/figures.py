@@ -74,6 +74,13 @@ class Figure:
         """A figure without a band: a count, a sum, what someone weighed."""
         return cls(value, unit, value, value, Band.EXACT, rule, inputs)
 
+    def times(self, factor: float, unit: str, rule: str, **inputs: str) -> Figure:
+        """This figure times a known number, with its own working and what was added to it."""
+        return Figure(
+            self.value * factor, unit, self.low * factor, self.high * factor, self.band,
+            f"{rule}; {self.rule}", {**self.inputs, **inputs}, self.sources,
+        )  # fmt: skip
+
     def text(self, digits: int = 1) -> str:
         """The figure in one breath: value, band, unit."""
         if self.low == self.high:

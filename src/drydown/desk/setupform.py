@@ -31,7 +31,7 @@ FORMS = {
 _CHOICES = {
     "place": tuple(bed_names()),
     "kind": tuple(n for n in place_names() if place(n).machine),
-    "fuel": ("", *fuel_names()),
+    "fuel": tuple(fuel_names()),
 }
 
 
@@ -51,13 +51,29 @@ class Field:
 
 @dataclass(frozen=True, slots=True)
 class Section:
-    """A group of inputs; a table when it has column heads."""
+    """A group of inputs; a table when it has column heads, a card a row where they are many."""
 
     title: str
     help: str = ""
     fields: list[Field] = field(default_factory=list)
     heads: tuple[str, ...] = ()
     rows: list[tuple[str, list[Field]]] = field(default_factory=list)
+    spare: int = 0
+
+    @property
+    def cards(self) -> list[tuple[str, list[Field]]]:
+        """Rows that are in use (and the first spare one), where a table would be too wide."""
+        return self.rows[: 1 - self.spare] if self.spare > 1 else self.rows
+
+    @property
+    def spares(self) -> list[tuple[str, list[Field]]]:
+        """The other spare rows."""
+        return self.rows[1 - self.spare :] if self.spare > 1 else []
+
+    @property
+    def wide(self) -> bool:
+        """Too wide for a table on a phone."""
+        return bool(self.spare) and len(self.heads) > WIDEST_TABLE
 
 
 _PLACE = [
@@ -128,6 +144,25 @@ _MACHINES = {
         (("name", "text"), ("litres", "number"), ("tare_kg", "number")),
     ),
 }
+_HEADS = {
+    "capacity_kg_h": _("kg an hour"),
+    "volume_l": _("volume, L"),
+    "area_m2": _("area, m2"),
+    "holds_kg": _("holds, kg"),
+    "film_age_years": _("film's age, years"),
+    "air_changes_h": _("vents, air changes an hour"),
+    "height_m": _("tunnel height, m"),
+    "air_c": _("air, C"),
+    "air_m3_min_m2": _("air, m3/min per m2"),
+    "bean_cap_c": _("hottest beans, C"),
+    "recirculated_percent": _("air taken again, %"),
+    "burner_percent": _("burner efficiency, %"),
+    "ripe_from_percent": _("ripe from, %"),
+    "price_percent": _("price, %"),
+    "per_kg": _("per kg"),
+    "tare_kg": _("tare, kg"),
+}
+WIDEST_TABLE = 4
 _GATE = [
     ("gate.lots_apart_by", _("lots kept apart by"), "choice", ""),
     ("gate.lot_max_kg", _("most fruit in one lot"), "number", "kg"),
@@ -194,16 +229,20 @@ def _rows(prefix: str, values: dict[str, str]) -> int:
 
 def _machine_section(prefix: str, make: Any, count: int) -> Section:
     title, columns = _MACHINES[prefix]
-    rows = []
+    narrow, rows = len(columns) <= WIDEST_TABLE, []
     for i in range(1, count + 1):
         row = [
-            make(f"{prefix}.{i}.{key}", f"{title} {i} {key.replace('_', ' ')}", kind, "",
+            make(f"{prefix}.{i}.{key}", f"{title} {i} {_head(key)}" if narrow else _head(key), kind, "",
                  _CHOICES[key] if kind == "choice" else ())
             for key, kind in columns
         ]  # fmt: skip
         rows.append((str(i), row))
-    heads = tuple(key.replace("_", " ") for key, _kind in columns)
-    return Section(title, "", [], heads, rows)
+    return Section(title, "", [], tuple(_head(key) for key, _kind in columns), rows, SPARE_ROWS)
+
+
+def _head(key: str) -> str:
+    """What a column is called."""
+    return _HEADS.get(key, key.replace("_", " "))
 
 
 def from_text(text: str) -> tuple[dict[str, str], dict[str, list[str]]]:

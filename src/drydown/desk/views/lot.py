@@ -26,16 +26,19 @@ from drydown.books.lotview import (
     lot_case,
     lot_forecast,
     lot_reasons,
+    spread_kg,
 )
 from drydown.books.models import Happening, Lot
-from drydown.books.steps import READABLE, record_reading, take_step
+from drydown.books.steps import READABLE, lot_matter, record_reading, take_step
 from drydown.desk.chart import Dot, curve_rows, curve_svg, curve_words
 from drydown.desk.context import need_station
 from drydown.desk.people import guarded, may_here, who
 from drydown.desk.views.forms import ReadingForm, StepForm
 from drydown.desk.views.problem import answered
 from drydown.errors import InputError
+from drydown.figures import Figure
 from drydown.matter.sorption import fit_note
+from drydown.outlook.forecast import DryingForecast
 from drydown.outlook.rules import cautions, check_rules, window_state
 from drydown.station.model import Station
 
@@ -81,6 +84,8 @@ def _page(
         context["balance"] = lot_balance(lot, station)
     context |= _drying(lot, station)
     topics = {"mould", *(s.caution for s in steps if s.caution)}
+    if context.get("machine_figures"):
+        topics |= {"machine", "smoke"}
     context["cautions"] = cautions(*sorted(topics))
     status = 400 if (bound or reading_form) else 200
     return render(request, "desk/lot.html", context, status=status)
@@ -131,10 +136,28 @@ def _drying(lot: Lot, station: Station) -> dict[str, Any]:
         "curve_key": case_key(case, station)[-12:],
         "wet_h": wet_h,
         "reasons": lot_reasons(case, station),
+        "machine_figures": _machine_figures(lot, station, forecast),
         "nights": night_words(lot, station, timezone.now()),
         "window_words": words,
         "window_source": source,
     }
+
+
+def _machine_figures(lot: Lot, station: Station, forecast: DryingForecast) -> list[tuple[str, Figure]]:
+    """What a machine takes, with its label: heat, fuel for this lot, pressure of the air."""
+    figures, found = forecast.figures, []
+    if "fuel_kg_m2" in figures and lot.load_kg_m2:
+        area = spread_kg(lot, station, lot_matter(lot).dry / 1000.0) / lot.load_kg_m2
+        each = figures["fuel_kg_m2"]
+        unit, rule = each.unit.removesuffix("/m2"), "fuel of a square metre times the area this lot takes"
+        found.append((_("Fuel for this lot"), each.times(area, unit, rule, area=f"{area:.1f} m2")))
+    for key, label in (
+        ("heat_mj_kg", _("Heat for a kg of water")),
+        ("pressure_pa", _("Pressure of the air")),
+    ):
+        if key in figures:
+            found.append((label, figures[key]))
+    return found
 
 
 def _visible(h: Happening, sales: bool) -> dict[str, Any]:
