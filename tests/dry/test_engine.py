@@ -23,7 +23,7 @@ from drydown.steps.dry.run import draw_parameters, dry
 from tests.dry.cases import fair_weather, one_member, typical
 from tests.dry.reference import integrate
 
-LOAD = {"parchment": 12 / 2.13, "mucilage": 10 / 2.2, "cherry": 25 / 2.9}
+LOAD = {"parchment": 12 / 2.13, "mucilage": 10 / 2.2, "cherry": 25 / 2.9, "green": 10 / 1.6}
 
 
 @pytest.mark.parametrize(

@@ -13,13 +13,13 @@ from drydown.steps.dry.airflow import (
     least_heat_mj_kg,
     pressure_drop_pa_m,
 )
-from drydown.steps.dry.data import form, place, place_names
+from drydown.steps.dry.data import form, form_names, place, place_names
 from drydown.steps.dry.routine import Event, Routine
 from drydown.steps.dry.run import DryStage, draw_parameters, dry, dry_stages
 from tests.dry.cases import fair_weather, typical
 
 STILL = Routine(rake_hours=(), cover_from=None, rain_cover_mm=None)
-LOAD = {"parchment": 5.6, "mucilage": 4.5, "cherry": 8.6}
+LOAD = {"parchment": 5.6, "mucilage": 4.5, "cherry": 8.6, "green": 6.2}
 
 
 @pytest.mark.parametrize(("crop", "pascal"), [("shelled_corn", 329.0), ("soybeans", 224.0)])
@@ -72,7 +72,7 @@ def test_refusals() -> None:
     assert fan_power_w_m2(200.0, 0.16, 0.5) == pytest.approx(64.0)
 
 
-@pytest.mark.parametrize("name", ["parchment", "mucilage", "cherry"])
+@pytest.mark.parametrize("name", form_names())
 @pytest.mark.parametrize("where", place_names())
 def test_every_form_on_every_place_closes_and_dries(name: str, where: str) -> None:
     spot = place(where)

@@ -26,7 +26,10 @@ __all__ = ["dry_lot"]
 
 
 def dry_lot(
-    form: Annotated[str, typer.Option(help="parchment (washed), mucilage (pulped) or cherry")],
+    form: Annotated[
+        str,
+        typer.Option(help="parchment (washed), mucilage (pulped), cherry or green (hulled early, still wet)"),
+    ],
     start: Annotated[str, typer.Option(help="spread at, local time: 2026-06-10 or 2026-06-10T09:00")],
     species: Annotated[str, typer.Option(help="arabica, robusta or liberica")] = "arabica",
     place: Annotated[
@@ -107,7 +110,7 @@ def dry_lot(
                 "--target-percent-wb",
                 _given("--target-percent-wb", target_percent_wb, _target(habits)),
                 5,
-                30,
+                45,
             ),
             _moment(start).replace(tzinfo=site.zone),
             _routine(habits),

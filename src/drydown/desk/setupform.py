@@ -27,6 +27,7 @@ FORMS = {
     "parchment": _("Washed parchment"),
     "mucilage": _("Pulped, mucilage on"),
     "cherry": _("Whole cherry"),
+    "green": _("Green, hulled early"),
 }
 _CHOICES = {
     "place": tuple(bed_names()),

@@ -18,7 +18,7 @@ __all__ = ["PERCENTS", "drying_figures"]
 
 Array = NDArray[np.float64]
 PERCENTS = (10.0, 50.0, 90.0)
-CAPS_C = {"parchment": 40.0, "mucilage": 40.0, "cherry": 45.0}
+CAPS_C = {"parchment": 40.0, "mucilage": 40.0, "cherry": 45.0, "green": 40.0}
 CAP_SOURCE = Source(
     "Wintgens 2004: 40 C arabica parchment, naturals +5 C (via a trade page)", Status.SECOND_HAND
 )

@@ -21,7 +21,7 @@ from drydown.steps.dry.run import DryingRun, DryStage, draw_parameters, dry_stag
 __all__ = ["DryingCase", "DryingForecast", "forecast"]
 
 Array = NDArray[np.float64]
-LIMIT_DAYS = {"parchment": 45, "mucilage": 60, "cherry": 75}
+LIMIT_DAYS = {"parchment": 45, "mucilage": 60, "cherry": 75, "green": 45}
 LEAST_HOURS = 72
 READING_SD_WB = 0.004
 """Spread of a moisture reading, fraction wb: about the 0.6-0.8 point error of field methods."""

@@ -13,7 +13,7 @@ SpeciesName = Literal["arabica", "robusta", "liberica"]
 RouteName = Literal["washed", "pulped_natural", "natural"]
 Hour = Annotated[float, Field(ge=0, le=24)]
 Share = Annotated[float, Field(ge=0, le=0.9)]
-FormName = Literal["parchment", "mucilage", "cherry"]
+FormName = Literal["parchment", "mucilage", "cherry", "green"]
 
 
 class Part(BaseModel):

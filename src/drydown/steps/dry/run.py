@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from drydown.air.series import HourlyWeather
 from drydown.errors import BalanceError, InputError, RangeError
+from drydown.matter.species import Range
 from drydown.steps.dry.block import run_block
 from drydown.steps.dry.data import Form, Place
 from drydown.steps.dry.lanes import OUT_COLUMNS, START_COLUMNS
@@ -85,10 +86,16 @@ def draw_parameters(form: Form, members: int, seed: int) -> dict[str, Array]:
         values = r.typical * np.exp(spread * rng.standard_normal(members))
         values[0] = r.typical
         drawn[key] = np.clip(values, 0.5 * r.low, 1.5 * r.high)
+    if _same(form.ranges["x_bean"], form.ranges["x_full"]):
+        drawn["x_bean"] = drawn["x_full"].copy()  # a form without free water outside has none in any member
     drawn["x_bean"] = np.minimum(drawn["x_bean"], drawn["x_full"])
     drawn["porosity"] = np.minimum(drawn["porosity"], 0.6)
     drawn["absorptance"] = np.minimum(drawn["absorptance"], 0.97)
     return drawn
+
+
+def _same(one: Range, other: Range) -> bool:
+    return (one.typical, one.low, one.high) == (other.typical, other.low, other.high)
 
 
 @dataclass(frozen=True, slots=True)
