@@ -27,9 +27,9 @@ __all__ = ["build", "run_members"]
 
 NAMES = {
     powers: ["exponential", "isotherm_power"],
-    heat: ["on_floor", "heat_rates", "heat_entered"],
-    airpath: ["air_path", "burner"],
-    bed: ["prepare", "bed_geometry"],
+    heat: ["on_floor", "bare_floor", "heat_rates", "heat_entered"],
+    airpath: ["against", "air_path", "burner"],
+    bed: ["prepare", "ground_shares", "bed_geometry"],
     kernel: [
         "saturation", "capacities", "surfaces", "pore_vapour", "water_flows",
         "moisture_rates", "boundary_flows", "rates",

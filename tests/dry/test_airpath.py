@@ -8,6 +8,7 @@ from fluids.packed_bed import Ergun
 
 from drydown.errors import InputError, RangeError
 from drydown.steps.dry.airflow import ergun_pa_m
+from drydown.steps.dry.airpath import against
 from drydown.steps.dry.bed import bed_geometry
 from drydown.steps.dry.data import Place, place
 from drydown.steps.dry.fuel import fuel, fuel_names
@@ -128,6 +129,43 @@ def test_air_of_a_tunnel_and_of_a_closed_machine_balances_its_heat() -> None:
     assert _row(ws, BED1 + TAIR) == pytest.approx(0.4 * outside + 0.6 * warm[0], abs=1e-9)
 
 
+@pytest.mark.parametrize("ratio", [1e-4, 0.019, 0.021, 0.5, 2.0, 8.0])
+def test_exchange_through_a_film_that_air_passes(ratio: float) -> None:
+    # Advection and conduction across a film by scipy's boundary-value solver: flux out where air leaves,
+    # flux in where it enters, for a unit step of temperature; film conductance 1, carried = ratio.
+    from scipy.integrate import solve_bvp
+
+    def flux(bed: float, air: float, leaves: bool) -> float:
+        """Upward flux at the bed's face, less what the passing air brings along at the air's state."""
+        low, high = (bed, air) if leaves else (air, bed)
+        solved = solve_bvp(
+            lambda _z, y: np.vstack([y[1], ratio * y[1]]),
+            lambda a, b: np.array([a[0] - low, b[0] - high]),
+            np.linspace(0.0, 1.0, 41), np.vstack([np.linspace(low, high, 41), np.full(41, high - low)]),
+            tol=1e-10,
+        )  # fmt: skip
+        return float(ratio * solved.y[0, 0] - solved.y[1, 0])
+
+    film = against(ratio, 1.0, 0.0)
+    assert flux(1.0, 0.0, leaves=True) == pytest.approx(ratio + film, rel=1e-6)
+    assert -flux(1.0, 0.0, leaves=False) == pytest.approx(film, rel=1e-6)
+    assert against(ratio, 1.0, 1.0) == 1.0
+
+
+@pytest.mark.parametrize("where", ["raised_bed", "patio", "tunnel"])
+@pytest.mark.parametrize(("name", "usual"), [("parchment", 12 / 2.13), ("cherry", 25 / 2.9)])
+def test_a_thin_load_is_not_slow(where: str, name: str, usual: float) -> None:
+    # Common practice, no source: spread thinner, it dries no later. Fewer beans than cover the ground
+    # once took half the sun and paid the losses of a whole layer (cherry of 6 kg/m2: 23 days).
+    days = [
+        dry(typical(name), place(where), fair_weather(40), Routine(), usual * share, 0.11).done_h[0] / 24.0
+        for share in (0.25, 0.5, 1.0, 2.0)
+    ]
+    assert days[3] > days[2]
+    assert days[1] < days[2] + 0.3
+    assert days[0] < 1.2 * days[2]
+
+
 def _machine(share: float) -> tuple[DryingRun, float]:
     spot = place("tray_dryer").set_to(air_set_c=45.0, recirculated=share)
     run = dry(typical("parchment"), spot, fair_weather(20), STILL, 10.0, 0.11)
@@ -163,6 +201,12 @@ def test_a_bed_that_lets_air_through_is_cooler() -> None:
         for p in (typical("cherry"), tight)
     ]
     assert np.array_equal(floors[0], floors[1])
+
+
+def test_too_thin_a_load_in_a_gale_is_one_sentence() -> None:
+    gale = place("tray_dryer").set_to(air_m_s=2.5, air_set_c=100.0, bean_cap_c=99.0)
+    with pytest.raises(RangeError, match="too thin a load"):
+        dry(typical("parchment"), gale, fair_weather(4), STILL, 0.5, 0.11)
 
 
 def test_machines_refuse_what_they_cannot_be() -> None:

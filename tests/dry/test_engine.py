@@ -17,7 +17,7 @@ from drydown.errors import InputError, RangeError
 from drydown.steps.dry.block import run_block
 from drydown.steps.dry.data import form, form_names, place, place_names
 from drydown.steps.dry.lanes import OUT_COLUMNS
-from drydown.steps.dry.layout import LANES, MACHINE_LAYERS
+from drydown.steps.dry.layout import BED_LAYERS, LANES, MACHINE_LAYERS
 from drydown.steps.dry.routine import Routine
 from drydown.steps.dry.run import draw_parameters, dry
 from tests.dry.cases import fair_weather, one_member, typical
@@ -32,6 +32,8 @@ LOAD = {"parchment": 12 / 2.13, "mucilage": 10 / 2.2, "cherry": 25 / 2.9, "green
         ("parchment", "raised_bed", "CVODE"),
         ("cherry", "raised_bed", "CVODE"),
         ("parchment", "patio", "LSODA"),
+        ("cherry", "tunnel", "LSODA"),
+        ("parchment", "tray_dryer", "CVODE"),
     ],
 )
 def test_against_a_general_solver(form_name: str, place_name: str, solver: str) -> None:
@@ -41,9 +43,11 @@ def test_against_a_general_solver(form_name: str, place_name: str, solver: str) 
         Routine(rain_cover_mm=None),
         place(place_name),
     )
-    parameters, load = typical(form_name), LOAD[form_name]
+    if where.machine:  # a tight one: its inlet hangs on what leaves
+        where, routine = where.set_to(recirculated=0.8), Routine(rake_hours=())
+    parameters, load = typical(form_name), 60.0 if where.machine else LOAD[form_name]
     args = one_member(parameters, where, weather, routine, load)
-    exact, _calls = integrate(*args, 1e-8, solver)
+    exact, _calls = integrate(*args, 1e-8, solver, MACHINE_LAYERS if where.machine else BED_LAYERS)
     run = dry(parameters, where, weather, routine, load, 0.05)
     ours = run.column("moisture_db")[0]
     points = 100.0 * np.abs(ours / (1 + ours) - exact / (1 + exact))

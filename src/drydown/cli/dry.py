@@ -117,7 +117,7 @@ def dry_lot(
             None
             if moisture_now_percent_wb is None
             else _percent("--moisture-now-percent-wb", moisture_now_percent_wb, 3, 80),
-            _stops(before),
+            _stops(here, before),
             spot,
             _joined(join),
         )
@@ -149,18 +149,17 @@ def _given(option: str, value: float | None, fallback: float | None) -> float:
     return found
 
 
-def _stops(text: str) -> tuple[Stop, ...]:
-    """Stays before the last place, from place@kg_m2/hours."""
+def _stops(here: Station | None, text: str) -> tuple[Stop, ...]:
+    """Stays before the last place, from place@kg_m2/hours one after the other."""
     from drydown.outlook.case import Stop  # noqa: PLC0415
-    from drydown.steps.dry.data import place  # noqa: PLC0415
 
-    found = []
-    for word in text.split():
-        match = re.fullmatch(r"([a-z_]+)@([0-9]+(?:\.[0-9]+)?)/([0-9]{1,4})", word)
-        if match is None:
-            raise InputError(f"'{word}' is not place@kg_m2/hours.", "--before", "Write raised_bed@12/96.")
-        found.append(Stop(place(match[1]), float(match[2]), int(match[3])))
-    return tuple(found)
+    one = r"\s*([^@]+)@([0-9]+(?:\.[0-9]+)?)/([0-9]{1,4})(?![0-9])"
+    if text.strip() and re.fullmatch(rf"(?:{one})+\s*", text) is None:
+        raise InputError(f"'{text}' is not place@kg_m2/hours.", "--before", "Write raised_bed@12/96.")
+    return tuple(
+        Stop(_spot(here, name.strip()), float(load), int(hours))
+        for name, load, hours in re.findall(one, text)
+    )
 
 
 def _joined(text: str) -> Joined | None:
@@ -186,13 +185,9 @@ def _tunnel(spot: Place, years: float | None, changes: float | None, height: flo
 
 def _spot(here: Station | None, name: str) -> Place:
     """The place: one of the station's by its name, or a kind of place."""
-    from drydown.steps.dry.data import place, place_names  # noqa: PLC0415
+    from drydown.steps.dry.data import place  # noqa: PLC0415
 
-    own = here.drying_places() if here else {}
-    if own and name not in own and name not in place_names():
-        names = ", ".join([*own, *place_names()])
-        raise InputError(f"place '{name}' is not known.", "--place", f"Choose: {names}.")
-    return own[name][0] if name in own else place(name)
+    return place(name) if here is None else here.spot(name)
 
 
 def _share(option: str, value: float | None, low: float, high: float) -> float | None:

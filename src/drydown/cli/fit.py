@@ -16,7 +16,7 @@ from drydown.errors import InputError
 if TYPE_CHECKING:
     from drydown.air.series import HourlyWeather
     from drydown.outlook.fit import PastLot
-    from drydown.station.model import Station
+    from drydown.station.model import Drying, Station
 
 __all__ = ["fit"]
 
@@ -65,7 +65,7 @@ def _lots(path: Path, here: Station, weather: HourlyWeather, form: str) -> list[
     groups: dict[str, list[tuple[int, dict[str, str]]]] = {}
     for number, row in _rows(path):
         groups.setdefault(row["lot"].strip(), []).append((number, row))
-    return [_lot(name, rows, path.name, habits.routine(), weather, form) for name, rows in groups.items()]
+    return [_lot(name, rows, path.name, here, habits, weather, form) for name, rows in groups.items()]
 
 
 def _rows(path: Path) -> list[tuple[int, dict[str, str]]]:
@@ -91,7 +91,8 @@ def _lot(
     name: str,
     rows: list[tuple[int, dict[str, str]]],
     file: str,
-    routine: object,
+    here: Station,
+    habits: Drying,
     weather: HourlyWeather,
     form: str,
 ) -> PastLot:
@@ -99,7 +100,6 @@ def _lot(
 
     from drydown.outlook.fit import PastLot  # noqa: PLC0415
     from drydown.steps.dry.data import form as form_of  # noqa: PLC0415
-    from drydown.steps.dry.data import place  # noqa: PLC0415
 
     number, first = rows[0]
     zone = weather.site.zone
@@ -120,7 +120,15 @@ def _lot(
     spread_kg = _number(first["load_kg_m2"], f"{file}, line {number}, column load_kg_m2")
     load = form_of(form).dry_load(spread_kg)
     air = weather.window(spread.replace(minute=0, second=0), int(max(hours)) + 2)
-    return PastLot(name, place(first["place"]), routine, load, air, np.array(hours), np.array(moisture))  # type: ignore[arg-type]
+    return PastLot(
+        name,
+        here.spot(first["place"].strip()),
+        habits.routine(),
+        load,
+        air,
+        np.array(hours),
+        np.array(moisture),
+    )
 
 
 def _time(text: str, where: str) -> datetime:

@@ -28,6 +28,9 @@ __all__ = ["PastLot", "StationFit", "fit_station"]
 Array = NDArray[np.float64]
 READING_SD_WB = 0.006
 """Spread of a field reading, fraction wb: 0.59-0.77 point against the oven (Oliveros 2010)."""
+METER_SD_WB = 0.006
+"""What one meter reads off in all lots alike: the same figure, as its share is not known apart."""
+PULLS = 3
 LEAST_READINGS, LEAST_LOTS = 8, 3
 Z90 = 1.645
 MOST_CORRELATION = 0.95
@@ -67,12 +70,13 @@ class StationFit:
 def fit_station(kind: Form, lots: Sequence[PastLot]) -> StationFit:
     """Fit diffusivity factor and absorptance of a form to past lots.
 
-    Equation: least squares of (model - reading)/s over all readings, weakly held to the
-    priors of the form. Interval: readings of one lot share its beans, load and weather, so they
-    are not independent; the wider of the curvature (1.645 sd) and of what leaving one lot out
-    at a time does (jackknife over lots, Student's t by the lots that carry the number).
+    Equation: least squares of (model + b - reading)/s over all readings, weakly held to the
+    priors of the form; b is what the meter reads off in every lot alike, with a spread of 0.6
+    point. Readings of one lot share its beans, load and weather, so the interval is the wider
+    of the curvature (1.645 sd) and of what leaving one lot out at a time does (jackknife over
+    lots, Student's t by the lots that carry the number).
     Args: kind, the form; lots. Returns: `StationFit`.
-    Valid range: at least 3 lots and 8 readings below 60 % wb; `InputError` where the data
+    Valid range: at least 3 lots and 8 readings of 4 to 75 % wb; `InputError` where the data
     cannot tell the two numbers apart (correlation above 0.95).
     Source: the drying step; reading error Oliveros et al. 2010, Cenicafe 61(2).
     """
@@ -82,13 +86,13 @@ def fit_station(kind: Form, lots: Sequence[PastLot]) -> StationFit:
     spread = (prior.high - prior.low) / 3.29
 
     def gaps(q: Array) -> Array:
-        wide = [_model(kind, lot, q) - lot.moisture_wb for lot in lots]
-        pulls = np.array([np.log(q[0]), (q[1] - prior.typical) / (3.0 * spread)])
+        wide = [_model(kind, lot, q) + METER_SD_WB * q[2] - lot.moisture_wb for lot in lots]
+        pulls = np.array([np.log(q[0]), (q[1] - prior.typical) / (3.0 * spread), q[2]])
         return np.concatenate([*(w / READING_SD_WB for w in wide), pulls])
 
-    begin = np.array([1.0, prior.typical])
-    found = least_squares(gaps, begin, bounds=([0.15, 0.2], [6.0, 0.98]), diff_step=5e-3, x_scale=[0.3, 0.1])
-    residual = float(np.sqrt(np.mean((found.fun[:-2] * READING_SD_WB) ** 2)))
+    begin, bounds = np.array([1.0, prior.typical, 0.0]), ([0.15, 0.2, -4.0], [6.0, 0.98, 4.0])
+    found = least_squares(gaps, begin, bounds=bounds, diff_step=5e-3, x_scale=[0.3, 0.1, 1.0])
+    residual = float(np.sqrt(np.mean((found.fun[:-PULLS] * READING_SD_WB) ** 2)))
     scale = max(residual / READING_SD_WB, 1.0)
     covariance = np.linalg.inv(found.jac.T @ found.jac) * scale**2
     sd = np.maximum(np.sqrt(np.diag(covariance)), _between_lots(found, lots) / Z90)
@@ -133,6 +137,8 @@ def _refuse(lots: Sequence[PastLot], count: int) -> None:
     for lot in lots:
         if lot.hours.size != lot.moisture_wb.size or np.any(np.diff(lot.hours) <= 0):
             raise InputError("readings need increasing hours, one for each moisture.", lot.name)
+        if not lot.hours.size or lot.hours[-1] <= 0:
+            raise InputError("needs a reading after it was spread.", lot.name)
         if lot.hours[-1] > lot.weather.hours or lot.hours[0] < 0:
             why = "A lot is never fitted on days alone."
             raise InputError("a reading lies outside the weather given.", lot.name, why)
@@ -192,5 +198,7 @@ def _result(q: Array, sd: Array, residual: float, correlation: float, lots: int,
     )
     half = Z90 * float(sd[1])
     taken = float(q[1])
-    absorbed = Figure(taken, "of the sun", taken - half, taken + half, Band.INTERVAL_90, rule, {}, sources)
+    absorbed = Figure(
+        taken, "of the sun", taken - half, min(taken + half, 1.0), Band.INTERVAL_90, rule, {}, sources
+    )
     return StationFit(factor, absorbed, 100.0 * residual, correlation, lots, count)

@@ -8,7 +8,7 @@ from pydantic import Field, model_validator
 
 from drydown.air.normals import MonthNormals
 from drydown.air.series import Site
-from drydown.errors import DrydownError
+from drydown.errors import DrydownError, InputError
 from drydown.matter.practice import Practice, practice
 from drydown.station.part import FormName, Hour, Part, RouteName, SpeciesName, Text
 from drydown.station.trade import Gate, Measured, Money
@@ -250,6 +250,16 @@ class Station(Part):
         things = self.equipment
         beds = {b.name: (b.spot(), b.area_m2) for b in things.beds}
         return beds | {d.name: (d.place(), d.area_m2) for d in things.dryers}
+
+    def spot(self, name: str) -> Place:
+        """A drying place by its own name here, or a kind of place by its general one."""
+        own = self.drying_places()
+        if name in own:
+            return own[name][0]
+        if name not in place_names():
+            names = ", ".join([*own, *place_names()])
+            raise InputError(f"place '{name}' is not known.", "place", f"Choose: {names}.")
+        return place(name)
 
     def normals(self) -> tuple[MonthNormals, ...] | None:
         """Monthly normals, if the station gave any."""

@@ -37,19 +37,26 @@ def pressure_drop_pa_m(crop: str, air_m_s: float, damp: bool = False) -> float:
     return a * air_m_s**2 / math.log(1.0 + b * air_m_s) * (0.8 if damp else 1.0)
 
 
-def ergun_pa_m(air_m_s: float, diameter_m: Values, porosity: Values, air_kg_m3: float = 1.2) -> Values:
+def ergun_pa_m(
+    air_m_s: float,
+    diameter_m: Values,
+    porosity: Values,
+    air_kg_m3: float = 1.2,
+    viscosity_pa_s: float = AIR_VISCOSITY,
+) -> Values:
     """Pressure drop of a metre of spheres; for coffee a first guess to be scaled.
 
-    Equation: 150 mu (1-e)2 v/(e3 d2) + 1.75 rho (1-e) v2/(e3 d), air of 20 C.
-    Args: air_m_s [m/s]; diameter_m [m]; porosity [-]; air_kg_m3
-    [kg/m3], 1.2 at sea level; numbers or arrays of one shape. Returns: [Pa/m].
+    Equation: 150 mu (1-e)2 v/(e3 d2) + 1.75 rho (1-e) v2/(e3 d).
+    Args: air_m_s [m/s]; diameter_m [m]; porosity [-]; air_kg_m3 [kg/m3], 1.2 at sea level;
+    viscosity_pa_s [Pa s], of air at 20 C if not given; numbers or arrays of one shape.
+    Returns: [Pa/m].
     Valid range: porosity 0.3 to 0.65. Beans are no spheres: expect twice this, between the
     same and four times (own estimate); one measured pressure settles it.
     Source: Ergun 1952 (from memory, sure); 83 Pa/m for parchment at 0.17 m/s in highland air (derived).
     """
     if not np.all((np.asarray(porosity) >= 0.3) & (np.asarray(porosity) <= 0.65)):
         raise RangeError(f"porosity must be from 0.3 to 0.65, got {porosity}.")
-    viscous = 150.0 * AIR_VISCOSITY * (1.0 - porosity) ** 2 * air_m_s / (porosity**3 * diameter_m**2)
+    viscous = 150.0 * viscosity_pa_s * (1.0 - porosity) ** 2 * air_m_s / (porosity**3 * diameter_m**2)
     return viscous + 1.75 * air_kg_m3 * (1.0 - porosity) * air_m_s**2 / (porosity**3 * diameter_m)
 
 

@@ -27,13 +27,17 @@ from drydown.steps.dry.constants import (
     RA,
     RV,
 )
+from drydown.steps.dry.powers import exponential
 from drydown.steps.dry.rows import (
     COVER,
     FASTAIR,
     FRESH,
+    GBOT,
     GFLOW,
+    GTOP,
     HBOT,
     HFLOW,
+    HRAD,
     HTOP,
     KCAP,
     LINKG,
@@ -49,6 +53,20 @@ from drydown.steps.dry.rows import (
 )
 
 Array = NDArray[np.float64]
+
+
+@inlined
+def against(carried: float, film: float, blown: float) -> float:
+    """What air that passes through a film leaves of its exchange: x/(e^x - 1), x carried over film.
+
+    With it, carried plus film is the exact exchange where air leaves, film where it enters.
+    """
+    x = carried / (film + 1e-30)
+    x = 15.0 if x > 15.0 else x
+    few = 1.0 - 0.5 * x + x * x / 12.0
+    many = x / (exponential(x) - 1.0 + 1e-30)
+    left = few if x < 0.02 else many
+    return blown + (1.0 - blown) * left
 
 
 @inlined
@@ -72,7 +90,8 @@ def air_path(ws: Array, air: int, bed: int, state: int, layers: int) -> None:
         shut = 1.0 if fresh > 0.0 else 0.0
         link = shut * (ws[FILM_U * W + m] + fresh * AIR_CP * density) + (1.0 - shut)
         gain = shut * ws[FLOOR_GAIN * W + m] * ws[(air + SUN) * W + m]
-        top, below = shut * ws[(bed + HTOP) * W + m], shut * ws[(bed + HBOT) * W + m]
+        radiant = ws[(bed + HRAD) * W + m]
+        top, below = shut * ws[(bed + HTOP) * W + m], shut * (ws[(bed + HBOT) * W + m] + radiant)
         still = (link * outside + gain + top * first + below * last) / (link + top + below)
         warmer = mean - still
         warmer = 0.0 if warmer < 0.0 else warmer
@@ -81,9 +100,16 @@ def air_path(ws: Array, air: int, bed: int, state: int, layers: int) -> None:
         drawn = 2.0 * drive / (slow + math.sqrt(slow * slow + 4.0 * fast * drive))
         drawn *= (1.0 - ws[(air + COVER) * W + m]) * ws[OPEN * W + m]
         flow = fan if fan > 0.0 else drawn
-        carried = flow * AIR_CP * density
-        ws[(bed + GFLOW) * W + m] = flow / (RV * kelvin)
+        carried, laden = flow * AIR_CP * density, flow / (RV * kelvin)
+        ws[(bed + GFLOW) * W + m] = laden
         ws[(bed + HFLOW) * W + m] = carried
+        blown = 1.0 if fan > 0.0 else 0.0
+        ws[(bed + HTOP) * W + m] *= against(carried, ws[(bed + HTOP) * W + m], blown)
+        ws[(bed + HBOT) * W + m] *= against(carried, ws[(bed + HBOT) * W + m], blown)
+        ws[(bed + GTOP) * W + m] *= against(laden, ws[(bed + GTOP) * W + m], blown)
+        ws[(bed + GBOT) * W + m] *= against(laden, ws[(bed + GBOT) * W + m], blown)
+        ws[(bed + HBOT) * W + m] += radiant
+        top, below = shut * ws[(bed + HTOP) * W + m], shut * ws[(bed + HBOT) * W + m]
         ws[(bed + LINKG) * W + m] = fresh / (RV * kelvin)
         ws[(bed + PAIR) * W + m] = ws[(air + PVA) * W + m]
         back = shut * carried

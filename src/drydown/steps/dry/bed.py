@@ -17,6 +17,7 @@ from drydown.steps.dry.constants import (
     D40,
     DM_DRY,
     DM_WET,
+    EMIT,
     FILM,
     FILM_HOLD,
     HSCALE,
@@ -31,6 +32,7 @@ from drydown.steps.dry.constants import (
     RESIST,
     RV,
     SHERWOOD,
+    SLAB_CONTACT,
     VENT,
     WIND_TO_BED,
     X_DRY,
@@ -39,6 +41,8 @@ from drydown.steps.dry.constants import (
 from drydown.steps.dry.powers import exponential
 from drydown.steps.dry.rows import (
     AREA,
+    BAREH,
+    BARESKY,
     BYLIGHT,
     BYLOAD,
     COVER,
@@ -56,6 +60,8 @@ from drydown.steps.dry.rows import (
     GPORE,
     GTOP,
     HBOT,
+    HRAD,
+    HSKY,
     HTOP,
     KLAY,
     MEANX,
@@ -64,6 +70,7 @@ from drydown.steps.dry.rows import (
     SLOWAIR,
     SPAN,
     TA,
+    TOUCH,
     WIND,
     W,
 )
@@ -95,8 +102,19 @@ def prepare(ws: Array) -> None:
 
 
 @inlined
+def ground_shares(ws: Array, air: int, bed: int, m: int, passed: float, plane: float) -> None:
+    """What sees the sky and touches the floor: the lot where it covers the ground, the floor elsewhere."""
+    open_air = 1.0 - ws[(air + COVER) * W + m]
+    floor = (1.0 - ws[OPEN * W + m]) * (1.0 if ws[AIR_FLOW * W + m] <= 0.0 else 0.0)
+    ws[(bed + HSKY) * W + m] = open_air * ws[EMIT * W + m] * (1.0 - passed)
+    ws[(bed + TOUCH) * W + m] = SLAB_CONTACT * (1.0 - passed)
+    ws[(bed + BAREH) * W + m] = floor * passed * plane * ws[HSCALE * W + m]
+    ws[(bed + BARESKY) * W + m] = floor * passed * open_air * ws[EMIT * W + m]
+
+
+@inlined
 def bed_geometry(ws: Array, air: int, bed: int, state: int, layers: int) -> None:
-    """Layer depth, from the mean moisture in row MEANX, and exchange with the air."""
+    """Layer depth, from the mean moisture in row MEANX, and exchange with air, sky and floor."""
     for m in range(W):
         share = (ws[MEANX * W + m] - ws[X_DRY * W + m]) * ws[SPAN * W + m]
         share = 0.0 if share < 0.0 else share
@@ -110,25 +128,31 @@ def bed_geometry(ws: Array, air: int, bed: int, state: int, layers: int) -> None
         pore = ws[POREWAY * W + m] * (1.0 + 3.0 * wind) * by_kelvin * by_dz
         # A heap shows the air less than the spread layer; what is covered has no rain, so the row says it.
         heaped = ws[(air + COVER) * W + m] * ws[(air + RAIN) * W + m]
-        scale = ws[HSCALE * W + m] * (1.0 - machine) * (1.0 - heaped)
-        top = (open_air * (2.8 + 3.0 * wind) + (1.0 - open_air) * 1.5) * scale
+        # Fewer beans than cover the ground take less sun, and meet air and sky by the same share.
+        fade = exponential(-dz * ws[BYLIGHT * W + m])
+        passed = 1.0
+        for _j in range(layers):
+            passed *= fade
+        met = (1.0 - passed) * (1.0 - machine) * (1.0 - heaped)
+        scale = ws[HSCALE * W + m] * met
+        plane = open_air * (2.8 + 3.0 * wind) + (1.0 - open_air) * 1.5
+        top = plane * scale
         below = (open_air * 0.8 * (2.8 + 1.5 * wind) + (1.0 - open_air) * 0.5) * scale * ws[OPEN * W + m]
         film = (open_air + (1.0 - open_air) * 0.15) * ws[FILMWAY * W + m]
         half = 2.0 * pore
         out_top, out_below = film * top, film * below
-        radiant_below = (
-            (3.3 * open_air + 0.5 * (1.0 - open_air)) * ws[OPEN * W + m] * (1.0 - machine) * (1.0 - heaped)
-        )
         surface = ws[AREA * W + m] * dz
         ws[(bed + DZ) * W + m] = dz
         ws[(bed + GPORE) * W + m] = pore
         ws[(bed + GTOP) * W + m] = out_top * half / (out_top + half)
         ws[(bed + GBOT) * W + m] = out_below * half / (out_below + half)
         ws[(bed + HTOP) * W + m] = top
-        ws[(bed + HBOT) * W + m] = below + radiant_below
+        ws[(bed + HBOT) * W + m] = below
+        ws[(bed + HRAD) * W + m] = (3.3 * open_air + 0.5 * (1.0 - open_air)) * ws[OPEN * W + m] * met
+        ground_shares(ws, air, bed, m, passed, plane)
         ws[(bed + KLAY) * W + m] = BED_CONDUCTIVITY * by_dz
         ws[(bed + GIVE) * W + m] = ws[EXCHANGE * W + m] * dz * by_kelvin
         ws[(bed + FHALF) * W + m] = surface * 1000.0 * ws[FILM * W + m]
         ws[(bed + FHOLD) * W + m] = surface * 1000.0 * ws[FILM_HOLD * W + m]
-        ws[(bed + FADE) * W + m] = exponential(-dz * ws[BYLIGHT * W + m])
+        ws[(bed + FADE) * W + m] = fade
     air_path(ws, air, bed, state, layers)

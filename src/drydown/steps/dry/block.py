@@ -190,9 +190,9 @@ def both_stages(ws: Array, hourly: Array, hour: int, at: float, tau: float, tol:
     rates(ws, STATE, NOW, BED1, AIR1, SIDE, layers)
     boundary_flows(ws, NOW, BED1, layers, OUT1, HELD1, HEAT1)
     heat_entered(ws, STATE, NOW, BED1, AIR1, layers, ENTER1)
-    factor(ws, STATE, NOW, BED1, AIR1, h, layers)
+    factor(ws, STATE, NOW, BED1, h, layers)
     solve(ws, NOW, BED1, SIDE, K1, h, layers)
-    linear_flows(ws, STATE, NOW, BED1, AIR1, K1, h, layers)
+    linear_flows(ws, STATE, NOW, BED1, K1, h, layers)
     for m in range(W):
         ws[ENTER1 * W + m] += ws[FLOWH * W + m]
         ws[OUT1 * W + m] += ws[FLOWV * W + m]
@@ -204,7 +204,7 @@ def both_stages(ws: Array, hourly: Array, hour: int, at: float, tau: float, tol:
     heat_entered(ws, AHEAD, THEN, BED2, AIR2, layers, ENTER2)
     second_side(ws, layers)
     solve(ws, NOW, BED1, SIDE, K2, h, layers)
-    linear_flows(ws, STATE, NOW, BED1, AIR1, K2, h, layers)
+    linear_flows(ws, STATE, NOW, BED1, K2, h, layers)
     for m in range(W):
         ws[ENTER2 * W + m] += ws[FLOWH * W + m] - 2.0 * ws[ENTER1 * W + m]
         ws[OUT2 * W + m] += ws[FLOWV * W + m] - 2.0 * ws[OUT1 * W + m]

@@ -9,22 +9,23 @@ from drydown.steps.dry.compiled import inlined
 from drydown.steps.dry.constants import (
     ABSORB,
     AIR_FLOW,
-    EMIT,
     GROUND,
     GROUND_LINK,
     OPEN,
     SIGMA,
     SLAB_ABSORB,
-    SLAB_CONTACT,
     SLAB_LINK,
 )
 from drydown.steps.dry.rows import (
+    BAREH,
+    BARESKY,
     COVER,
     EF,
     ES,
     FADE,
     HBOT,
     HFLOW,
+    HSKY,
     HTOP,
     KLAY,
     LFREE,
@@ -35,6 +36,7 @@ from drydown.steps.dry.rows import (
     T0,
     TAIR,
     TIN,
+    TOUCH,
     M,
     W,
 )
@@ -46,6 +48,15 @@ Array = NDArray[np.float64]
 def on_floor(ws: Array, m: int) -> float:
     """1 where the lot of lane m lies on a slab, 0 on a mesh or in a machine."""
     return float((1.0 - ws[OPEN * W + m]) * (1.0 if ws[AIR_FLOW * W + m] <= 0.0 else 0.0))
+
+
+@inlined
+def bare_floor(ws: Array, state: int, bed: int, air: int, m: int) -> float:
+    """Heat into a floor from air and sky where no bean covers it, W/m2."""
+    kelvin = ws[(state + S0) * W + m] + 273.15
+    body = SIGMA * kelvin * kelvin * kelvin * kelvin
+    warmed = ws[(bed + BAREH) * W + m] * (ws[(bed + TAIR) * W + m] - ws[(state + S0) * W + m])
+    return float(warmed + ws[(bed + BARESKY) * W + m] * (ws[(air + SKY) * W + m] - body))
 
 
 @inlined
@@ -72,16 +83,16 @@ def heat_rates(ws: Array, state: int, now: int, bed: int, air: int, side: int, l
         first, last = ws[(state + T0) * W + m], ws[(state + T0 + layers - 1) * W + m]
         kelvin = first + 273.15
         body = SIGMA * kelvin * kelvin * kelvin * kelvin
-        sky = open_air * ws[EMIT * W + m] * (ws[(air + SKY) * W + m] - body)
+        sky = ws[(bed + HSKY) * W + m] * (ws[(air + SKY) * W + m] - body)
         outside = ws[(bed + TAIR) * W + m]
         ws[(side + T0) * W + m] += ws[(bed + HTOP) * W + m] * (outside - first) + sky
         ws[(side + T0 + layers - 1) * W + m] += ws[(bed + HBOT) * W + m] * (outside - last) + carried * (
             ws[(bed + TIN) * W + m] - last
         )
         slab = on_floor(ws, m)
-        contact = slab * SLAB_CONTACT * (last - ws[(state + S0) * W + m])
+        contact = slab * ws[(bed + TOUCH) * W + m] * (last - ws[(state + S0) * W + m])
         ws[(side + T0 + layers - 1) * W + m] -= contact
-        before = contact + slab * ws[SLAB_ABSORB * W + m] * light
+        before = contact + slab * ws[SLAB_ABSORB * W + m] * light + bare_floor(ws, state, bed, air, m)
         for i in range(M - 1):
             here = (state + S0 + i) * W + m
             flow = slab * SLAB_LINK * (ws[here] - ws[here + W])
@@ -112,9 +123,10 @@ def heat_entered(ws: Array, state: int, now: int, bed: int, air: int, layers: in
             light * (ws[ABSORB * W + m] * (1.0 - passed) + slab * ws[SLAB_ABSORB * W + m] * passed)
             + ws[(bed + HTOP) * W + m] * (outside - first)
             + ws[(bed + HBOT) * W + m] * (outside - last)
-            + open_air * ws[EMIT * W + m] * (ws[(air + SKY) * W + m] - body)
+            + ws[(bed + HSKY) * W + m] * (ws[(air + SKY) * W + m] - body)
             + ws[(bed + HFLOW) * W + m] * (ws[(bed + TIN) * W + m] - first)
             + slab * GROUND_LINK * (ws[GROUND * W + m] - ws[(state + S0 + M - 1) * W + m])
+            + bare_floor(ws, state, bed, air, m)
         )
         for j in range(layers):
             entered -= (

@@ -22,9 +22,9 @@ TA, PVA, WIND, SUN, RAIN, SKY, COVER = range(7)
 AIR_ROWS = 7
 (
     DZ, GTOP, GBOT, GPORE, HTOP, HBOT, KLAY, GIVE, FHALF, FHOLD, FADE, GFLOW, HFLOW, TIN, KCAP, TAIR, PAIR,
-    LINKG, PIN,
-) = range(19)  # fmt: skip
-BED_ROWS = 19
+    LINKG, PIN, HRAD, HSKY, TOUCH, BAREH, BARESKY,
+) = range(24)  # fmt: skip
+BED_ROWS = 24
 
 # Factors of the linear system, a row a layer each.
 (

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
@@ -322,6 +322,8 @@ def _hourly(place: Place, weather: HourlyWeather, routine: Routine) -> tuple[Arr
     """Weather as the bed meets it, (members, hours, 7), see `lanes.read_air`; and rakes (hours,)."""
     hour = weather.local_hours()
     rain = np.zeros_like(weather.rain_mm) if place.keeps_rain_off else weather.rain_mm
+    if place.vent_m_s > 0.0:  # a closed tunnel is the cover; only what is said apart covers lots in it
+        routine = replace(routine, cover_from=None, rain_cover_mm=None)
     covered = routine.covered(hour, rain)
     if place.always_covered or place.machine:
         covered = np.full_like(covered, place.always_covered)
@@ -369,6 +371,10 @@ def _profile(inside: Array, fresh: Array) -> Array:
 
 
 def _check_closure(values: Array) -> None:
+    if not np.isfinite(values).all():
+        raise RangeError(
+            "cannot be followed: too thin a load for so much hot air.", "drying run", "Load more, or blow less."
+        )
     for what in ("water", "heat"):
         worst = np.abs(values[:, :, OUT_COLUMNS.index(f"{what}_residual")]).max()
         if not worst <= CLOSURE:

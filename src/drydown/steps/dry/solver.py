@@ -13,12 +13,10 @@ from numpy.typing import NDArray
 
 from drydown.steps.dry.compiled import inlined
 from drydown.steps.dry.constants import (
-    EMIT,
     FACTORS,
     GROUND_LINK,
     LOAD,
     SIGMA,
-    SLAB_CONTACT,
     SLAB_HEAT,
     SLAB_LINK,
     X_SOAK,
@@ -32,7 +30,6 @@ from drydown.steps.dry.rows import (
     AT,
     AW,
     CAP,
-    COVER,
     DAWT,
     DAWX,
     DIFF,
@@ -63,6 +60,7 @@ from drydown.steps.dry.rows import (
     GTOP,
     HBOT,
     HFLOW,
+    HSKY,
     HTOP,
     I11,
     I12,
@@ -84,6 +82,7 @@ from drydown.steps.dry.rows import (
     S0,
     SLABF,
     T0,
+    TOUCH,
     X0,
     M,
     N,
@@ -162,7 +161,7 @@ def factor_layers(ws: Array, state: int, now: int, bed: int, h: float, layers: i
 
 
 @inlined
-def factor_slab(ws: Array, h: float) -> None:
+def factor_slab(ws: Array, bed: int, h: float) -> None:
     """Inverse pivots of the slab, from below."""
     link = h * SLAB_LINK
     for m in range(W):
@@ -171,11 +170,11 @@ def factor_slab(ws: Array, h: float) -> None:
         for i in range(M - 2, 0, -1):
             inverse = 1.0 / (SLAB_HEAT + 2.0 * link - link * link * inverse)
             ws[(SLABF + i) * W + m] = inverse
-        ws[SLABF * W + m] = 1.0 / (SLAB_HEAT + link + h * SLAB_CONTACT - link * link * inverse)
+        ws[SLABF * W + m] = 1.0 / (SLAB_HEAT + link + h * ws[(bed + TOUCH) * W + m] - link * link * inverse)
 
 
 @inlined
-def factor_blocks(ws: Array, state: int, now: int, bed: int, air: int, h: float, layers: int) -> None:
+def factor_blocks(ws: Array, state: int, now: int, bed: int, h: float, layers: int) -> None:
     """Factor the 2 x 2 blocks of temperature and pore vapour, top layer first."""
     for j in range(layers):
         for m in range(W):
@@ -191,11 +190,10 @@ def factor_blocks(ws: Array, state: int, now: int, bed: int, air: int, h: float,
             a11 = ws[(CAP + j) * W + m] + h * (k_up + k_down + flow_h + skin * est + free * eft)
             if j == 0:
                 kelvin = ws[(state + T0) * W + m] + 273.15
-                open_air = 1.0 - ws[(air + COVER) * W + m]
-                a11 += h * open_air * ws[EMIT * W + m] * 4.0 * SIGMA * kelvin * kelvin * kelvin
+                a11 += h * ws[(bed + HSKY) * W + m] * 4.0 * SIGMA * kelvin * kelvin * kelvin
             if j == layers - 1:
                 slab = on_floor(ws, m)
-                touch = h * SLAB_CONTACT
+                touch = h * ws[(bed + TOUCH) * W + m]
                 a11 += slab * (touch - touch * touch * ws[SLABF * W + m])
                 a11 += h * flow_h * ws[(bed + KCAP) * W + m]
             a12, a21 = h * (skin * esp + free * efp), est + eft
@@ -215,12 +213,12 @@ def factor_blocks(ws: Array, state: int, now: int, bed: int, air: int, h: float,
 
 
 @inlined
-def factor(ws: Array, state: int, now: int, bed: int, air: int, h: float, layers: int) -> None:
+def factor(ws: Array, state: int, now: int, bed: int, h: float, layers: int) -> None:
     """Factor everything for a stage length h."""
     factor_shells(ws, now, h, layers)
     factor_layers(ws, state, now, bed, h, layers)
-    factor_slab(ws, h)
-    factor_blocks(ws, state, now, bed, air, h, layers)
+    factor_slab(ws, bed, h)
+    factor_blocks(ws, state, now, bed, h, layers)
 
 
 @inlined
@@ -253,7 +251,7 @@ def forward(ws: Array, now: int, bed: int, side: int, k: int, h: float, layers: 
             )
             if j == layers - 1:
                 slab = on_floor(ws, m)
-                r1 += slab * h * SLAB_CONTACT * ws[(k + S0) * W + m] * ws[SLABF * W + m]
+                r1 += slab * h * ws[(bed + TOUCH) * W + m] * ws[(k + S0) * W + m] * ws[SLABF * W + m]
             if j > 0:
                 t, pv = ws[(k + T0 + j - 1) * W + m], ws[(KP + j - 1) * W + m]
                 g1 = ws[(FAC + I11 + j - 1) * W + m] * t + ws[(FAC + I12 + j - 1) * W + m] * pv
@@ -293,7 +291,7 @@ def backward(ws: Array, now: int, bed: int, k: int, h: float, layers: int) -> No
     link = h * SLAB_LINK
     for m in range(W):
         slab = on_floor(ws, m)
-        touch = slab * h * SLAB_CONTACT * ws[(k + T0 + layers - 1) * W + m]
+        touch = slab * h * ws[(bed + TOUCH) * W + m] * ws[(k + T0 + layers - 1) * W + m]
         above = (ws[(k + S0) * W + m] + touch) * ws[SLABF * W + m]
         ws[(k + S0) * W + m] = above * slab
         for i in range(1, M):
@@ -302,14 +300,13 @@ def backward(ws: Array, now: int, bed: int, k: int, h: float, layers: int) -> No
 
 
 @inlined
-def linear_flows(ws: Array, state: int, now: int, bed: int, air: int, k: int, h: float, layers: int) -> None:
+def linear_flows(ws: Array, state: int, now: int, bed: int, k: int, h: float, layers: int) -> None:
     """Rows FLOWH, FLOWV, FLOWR: linear part of heat that enters, vapour that leaves and rain held, of a stage."""
     for m in range(W):
         kelvin = ws[(state + T0) * W + m] + 273.15
-        open_air = 1.0 - ws[(air + COVER) * W + m]
         slab = on_floor(ws, m)
         top = ws[(bed + HTOP) * W + m] + ws[(bed + HFLOW) * W + m]
-        top += open_air * ws[EMIT * W + m] * 4.0 * SIGMA * kelvin * kelvin * kelvin
+        top += ws[(bed + HSKY) * W + m] * 4.0 * SIGMA * kelvin * kelvin * kelvin
         below = ws[(bed + HBOT) * W + m] + ws[(bed + HFLOW) * W + m] * ws[(bed + KCAP) * W + m]
         entered = (
             top * ws[(k + T0) * W + m]
