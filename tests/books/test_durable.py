@@ -137,7 +137,7 @@ client = station(sys.argv[1])
 from django.db import connection
 from drydown.books.models import Delivery, Entry, Grower
 from drydown.books.verify import verify
-from tests.desk.test_desk import weigh
+from tests.desk.forms import weigh
 
 weigh(client)
 with connection.cursor() as cursor:

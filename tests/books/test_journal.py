@@ -213,7 +213,7 @@ def test_a_posting_needs_its_entry(books: Path) -> None:
 
 
 def test_verify_sees_what_is_read_off_and_the_end_of_the_chain(client: Any) -> None:
-    from tests.desk.test_desk import weigh
+    from tests.desk.forms import weigh
 
     from drydown.books.models import Head, Holding, Lot
     from drydown.books.verify import verify

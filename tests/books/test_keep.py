@@ -22,7 +22,7 @@ from typer.testing import CliRunner
 from django.db import connection
 from drydown.cli import app
 from drydown.books.models import Head
-from tests.desk.test_desk import weigh
+from tests.desk.forms import weigh
 for i in range(5):
     weigh(client, grower=f"Ama {i}")
 contracts = Path(sys.argv[1]) / "schemes"

@@ -284,7 +284,7 @@ def test_half_a_coin_is_not_rounded_away(client: Any, people: list[Any]) -> None
 
 
 def test_the_class_goes_by_what_was_typed(client: Any, books: Path) -> None:
-    from tests.desk.test_desk import weigh
+    from tests.desk.forms import weigh
 
     from drydown.books.models import Delivery
 
@@ -293,13 +293,13 @@ def test_the_class_goes_by_what_was_typed(client: Any, books: Path) -> None:
 
 
 def test_the_currency_of_the_books_stays(client: Any, people: list[Any], books: Path) -> None:
-    from tests.desk.test_desk import _station_fields
+    from tests.desk.forms import station_fields
 
     from drydown.station.load import load_station
 
     delivery(people[0], 100.0)
     station = load_station(books / "station.toml")
-    fields = _station_fields(client.get("/station/").content.decode())
+    fields = station_fields(client.get("/station/").content.decode())
     ticks = {"species": list(station.species), "routes": list(station.routes)}
     for change in ({"money.decimals": "2"}, {"money.currency": "XXX"}):
         answer = client.post("/station/", fields | ticks | change)

@@ -265,6 +265,34 @@ def test_fit_from_files(station: Path, tmp_path: Path) -> None:
     assert "line 2, column spread_at" in err
 
 
+def test_fit_takes_the_station_s_own_places_by_name(station: Path, tmp_path: Path) -> None:
+    # The same readings, said to come from the station's own trays of the usual air, or of hotter air.
+    readings, weather = _readings(tmp_path)
+    text = readings.read_text().replace(",tray_dryer,", ",Tray house,")
+    readings.write_text(text, encoding="utf-8")
+    whole = station.read_text(encoding="utf-8")
+    args = ("fit", "--readings", str(readings), "--weather-file", str(weather), "--station", str(station))
+
+    def fitted(air_c: float) -> tuple[int, str, str]:
+        rows = ("[[equipment.dryers]]", 'name = "Tray house"', 'kind = "tray_dryer"', "area_m2 = 9")
+        more = ("holds_kg = 100", f"air_c = {air_c}", "bean_cap_c = 60", "", "[[equipment.stores]]")
+        made = whole.replace("[[equipment.stores]]", "\n".join((*rows, *more)), 1)
+        station.write_text(made.replace("bean_cap_c = 60\n", "") if air_c == 45.0 else made, encoding="utf-8")
+        return call(*args, "--form", "parchment", "--json")
+
+    code, out, err = fitted(45.0)
+    assert code == 0, err
+    assert json.loads(out)["diffusivity_factor"]["value"] == pytest.approx(1.25, abs=0.08)
+    code, _, err = fitted(50.0)  # hotter than it was: trays and sun contradict each other
+    assert code == 2
+    assert "cannot tell" in err
+    readings.write_text(text.replace(",Tray house,", ",Attic,"), encoding="utf-8")
+    code, _, err = call(*args, "--form", "parchment")
+    assert code == 2
+    assert "place 'Attic' is not known" in err
+    assert "Tray house" in err
+
+
 @pytest.mark.parametrize("form", ["parchment", "mucilage", "cherry", "green"])
 @pytest.mark.parametrize(
     "place", ["raised_bed", "roofed_bed", "tunnel", "patio", "static_bin", "tray_dryer", "drum"]

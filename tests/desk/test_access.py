@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from tests.desk.test_desk import weigh
+from tests.desk.forms import weigh
 
 if TYPE_CHECKING:
     from django.test import Client

@@ -12,7 +12,7 @@ from typing import Any, get_args
 import pytest
 
 from tests.alone import PREPARE, Desk, entered, run_alone
-from tests.desk.test_desk import weigh
+from tests.desk.forms import weigh
 
 
 @pytest.mark.skipif("DRYDOWN_DATABASE" in os.environ, reason="its desk runs on the embedded database")

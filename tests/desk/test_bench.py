@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from tests.desk.test_desk import step, weigh
+from tests.desk.forms import step, weigh
 from tests.quality.scenes import scene
 
 if TYPE_CHECKING:

@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from tests.desk.test_desk import weigh
+from tests.desk.forms import weigh
 
 GROWERS = "number,name,village\n201,Ama Vembi,Kell Ridge\n,Beno Okkal,\n203,,Kell Ridge\nx,Dari Bellit,\n"
 DELIVERIES = (

@@ -13,8 +13,8 @@ from typing import Any
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 
+from tests.desk.forms import weigh
 from tests.desk.test_carrying import look
-from tests.desk.test_desk import weigh
 
 Case = Callable[[Any], Any]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tests.desk.test_desk import _station_fields, step, weigh
+from tests.desk.forms import station_fields, step, weigh
 
 if TYPE_CHECKING:
     from django.test import Client
@@ -25,7 +25,7 @@ def _keep(client: Client, books: Path, prefix: str, row: dict[str, str], number:
     station = load_station(books / "station.toml")
     ticks = {"species": list(station.species), "routes": list(station.routes)}
     changed = {f"{prefix}.{number}.{key}": value for key, value in row.items()}
-    answer = client.post("/station/", _station_fields(page) | ticks | changed)
+    answer = client.post("/station/", station_fields(page) | ticks | changed)
     return answer.status_code, answer.content.decode()
 
 
