@@ -361,6 +361,9 @@ def test_uncovered_nights_are_said_from_the_log(
     assert nights_uncovered(natural, station, now) == found
     assert words in night_words(natural, station, now)
     assert bool(words) == bool(night_words(natural, station, now))
+    beds = [b.model_copy(update={"place": "tunnel"}) for b in station.equipment.beds]
+    under_film = station.model_copy(update={"equipment": station.equipment.model_copy(update={"beds": beds})})
+    assert night_words(natural, under_film, now) == ""  # a closed tunnel is the cover
 
 
 @pytest.mark.parametrize(

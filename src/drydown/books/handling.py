@@ -43,7 +43,9 @@ def _covered(marks: list[tuple[datetime, bool]], night: datetime) -> bool:
 def night_words(lot: Lot, station: Station, now: datetime) -> str:
     """One sentence about uncovered nights; empty when there is nothing to say."""
     found = nights_uncovered(lot, station, now)
-    habits = habits_of(lot, station)
+    habits, place = habits_of(lot, station), station.drying_places().get(lot.bed)
+    if place is not None and (place[0].machine or place[0].vent_m_s > 0.0):
+        return ""  # a machine or a closed tunnel is cover enough, and is forecast so
     if found is None or found[0] == 0 or habits is None or habits.cover_from_h is None:
         return ""
     bare, nights = found

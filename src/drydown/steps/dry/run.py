@@ -373,7 +373,9 @@ def _profile(inside: Array, fresh: Array) -> Array:
 def _check_closure(values: Array) -> None:
     if not np.isfinite(values).all():
         raise RangeError(
-            "cannot be followed: too thin a load for so much hot air.", "drying run", "Load more, or blow less."
+            "cannot be followed: too thin a load for so much hot air.",
+            "drying run",
+            "Load more, or blow less.",
         )
     for what in ("water", "heat"):
         worst = np.abs(values[:, :, OUT_COLUMNS.index(f"{what}_residual")]).max()
