@@ -41,6 +41,7 @@ class AccountsView:
     buyers: list[tuple[str, int]] = field(default_factory=list)
     deductions: list[tuple[str, int]] = field(default_factory=list)
     costs: list[tuple[str, int]] = field(default_factory=list)
+    incomes: list[tuple[str, int]] = field(default_factory=list)
     lots: list[LotMoney] = field(default_factory=list)
     routes: list[LotMoney] = field(default_factory=list)
 
@@ -65,6 +66,8 @@ def accounts_view(money: Money) -> AccountsView:
             found.deductions.append((_tail(name), -amount))
         elif name.startswith("costs/"):
             found.costs.append((_tail(name), amount))
+        elif name.startswith("income/"):
+            found.incomes.append((_tail(name), -amount))
     found.lots = lot_money(money)
     found.routes = _by_route(found.lots)
     return found

@@ -7,9 +7,10 @@ from datetime import datetime
 
 from django.utils import timezone
 
+from drydown.books.aside import PREFIX
 from drydown.books.flow import STEPS
 from drydown.books.flows import to_moisture
-from drydown.books.journal import Draft, Line, Who, write, writing
+from drydown.books.journal import DRY, Draft, Line, Who, held, write, writing
 from drydown.books.models import BenchSheet, Delivery, Descent, Entry, Happening, Lot, Posting, Reading
 from drydown.books.reading_off import read_off
 from drydown.books.steps import lot_matter
@@ -32,9 +33,20 @@ def why_not(entry: Entry) -> str:
         return "a reversal stays; record the thing anew instead."
     if Entry.objects.filter(reverses=entry).exists():
         return "it has been taken back already."
+    gone = _gone(entry)
+    if gone:
+        return f"{gone} from it has left the station; take that back first."
     later = _later(entry)
     if later is not None:
         return f"entry {later.number} ({later.summary}) stands on it; take that back first."
+    return ""
+
+
+def _gone(entry: Entry) -> str:
+    """A by-product that this entry made and of which too little is left to take it back; else empty."""
+    for account, commodity, amount in lines_of(entry):
+        if account.startswith(PREFIX) and commodity == DRY and held(account, DRY) < amount:
+            return account.removeprefix(PREFIX)
     return ""
 
 

@@ -79,6 +79,8 @@ class Entry(models.Model):
         if self.kind == "bench":
             what = f"bench, {told['kind']}" + (f" of sample {told['sample']}" if told.get("sample") else "")
         of: Any = told.get("code") or told.get("buyer") or told.get("what") or ""
+        if self.kind == "by-product":
+            of = f"{told['what']} to {told['buyer'] or 'own use'}"
         if "grower" in told:
             of = f"grower {told['grower']}"
         if "children" in told:

@@ -14,6 +14,7 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods
 
 from drydown.books.accounts import accounts_view
+from drydown.books.aside import Leaving, part_with, piles
 from drydown.books.journal import Who
 from drydown.books.models import Grower, Lot
 from drydown.books.money import (
@@ -28,7 +29,7 @@ from drydown.books.numbers import coin_text, parse_decimal
 from drydown.books.undo import lines_of
 from drydown.desk.context import need_station
 from drydown.desk.people import guarded, who
-from drydown.desk.views.forms import Keyed, Typed
+from drydown.desk.views.forms import Keyed, Kilograms, Plain, Typed
 from drydown.desk.views.problem import answered
 from drydown.errors import InputError
 from drydown.station.trade import Money
@@ -98,7 +99,32 @@ class SecondForm(MoneyForm):
     amount = Coins(label=gettext_lazy("sum to share"))
 
 
-FORMS: dict[str, type[MoneyForm]] = {f.act: f for f in (PayForm, CostForm, ReceiptForm, SecondForm)}
+class AsideForm(MoneyForm):
+    """A by-product that leaves: sold, given away, or used here."""
+
+    act = "aside"
+    what = forms.ChoiceField(label=gettext_lazy("by-product"))
+    mass = Kilograms(label=gettext_lazy("kilograms"))
+    moisture = Plain(
+        1, 94, "% wb", label=gettext_lazy("its moisture, % wb"), required=False,
+        help_text=gettext_lazy("leave empty if it is as moist as the books hold it"),
+    )  # fmt: skip
+    buyer = forms.CharField(
+        label=gettext_lazy("to"), max_length=60, required=False,
+        help_text=gettext_lazy("leave empty for your own use: fuel, compost"),
+    )  # fmt: skip
+    amount = Coins(label=gettext_lazy("sold for, in all"), required=False)
+    note = forms.CharField(label=gettext_lazy("note"), max_length=80, required=False)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        held = [(p.name, f"{p.name} ({p.matter.mass / 1000:.1f} kg)") for p in piles()]
+        self.fields["what"].choices = held  # type: ignore[attr-defined]
+
+
+FORMS: dict[str, type[MoneyForm]] = {
+    f.act: f for f in (PayForm, CostForm, ReceiptForm, AsideForm, SecondForm)
+}
 
 
 def lots_named(text: str) -> list[Lot]:
@@ -114,7 +140,7 @@ def lots_named(text: str) -> list[Lot]:
 def _do(act: str, data: dict[str, Any], form: MoneyForm, money: Money, by: Who) -> str:
     """Write what a form says; returns what was done, in words."""
     key, at, currency = data["key"], form.stated(), money.currency
-    amount = money.exact_coins(data["amount"])
+    amount = 0 if data["amount"] is None else money.exact_coins(data["amount"])
     said = f"{coin_text(amount, money.decimals)} {currency}"
     if act == "pay":
         grower = Grower.objects.filter(number=data["grower"]).first()
@@ -128,6 +154,12 @@ def _do(act: str, data: dict[str, Any], form: MoneyForm, money: Money, by: Who) 
     if act == "receipt":
         buyer_pays(data["buyer"].strip(), amount, currency, data["note"], key, at, by, money.decimals)
         return _("%s from the buyer kept.") % said
+    if act == "aside":
+        wb = None if data["moisture"] is None else data["moisture"] / 100.0
+        buyer = " ".join(data["buyer"].split())
+        part_with(Leaving(data["what"], data["mass"], wb, buyer, amount, currency, data["note"]), key, at, by)
+        weight = f"{data['mass'] / 1000:g} kg {data['what']}"
+        return _("%(what)s to %(who)s kept.") % {"what": weight, "who": buyer or _("your own use")}
     lots = lots_named(data["lots"])
     before = [e for e in earlier_second_payments(lots) if e.key != key]
     made = second_payment(lots, amount, data["rule"], currency, key, at, by)
