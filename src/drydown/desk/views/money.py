@@ -119,7 +119,7 @@ class AsideForm(MoneyForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         held = [(p.name, f"{p.name} ({p.matter.mass / 1000:.1f} kg)") for p in piles()]
-        self.fields["what"].choices = held  # type: ignore[attr-defined]
+        self.fields["what"].choices = [("", _("choose")), *held]  # type: ignore[attr-defined]
 
 
 FORMS: dict[str, type[MoneyForm]] = {
