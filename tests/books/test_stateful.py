@@ -199,6 +199,19 @@ class StationMachine(RuleBasedStateMachine):
         more = {"all_gone": True} if gone else {}
         self.step(lot, "sell", buyer="Harbour House", mass_kg=mass, price_per_kg=float(price), **more)
 
+    @rule(pick=st.integers(0, 9), part=st.floats(0.01, 1.2), percent=st.integers(0, 80))
+    def aside(self, pick: int, part: float, percent: int) -> None:
+        """A by-product leaves, sold or used, with its moisture said or not."""
+        from drydown.books.aside import Leaving, part_with, piles
+
+        held, at = piles(), self.now()
+        if held:
+            pile = held[pick % len(held)]
+            mass, wb = round(pile.matter.mass * part), percent / 100.0 if percent >= 5 else None
+            buyer, coins = ("Compost makers", 700) if pick % 2 else ("", 0)
+            what = Leaving(pile.name, mass, wb, buyer, coins, "XTS")
+            self.tried(lambda: part_with(what, uuid.uuid4(), at, self.who))
+
     @rule(pick=st.integers(0, 99), parts=st.lists(st.floats(0.01, 0.6), min_size=1, max_size=3))
     def split(self, pick: int, parts: list[float]) -> None:
         """Split by weight."""
@@ -277,8 +290,8 @@ class StationMachine(RuleBasedStateMachine):
         assert not Holding.objects.filter(matter_only=True, amount__lt=0).exists()
 
 
-RUNS, STEPS, WANTED = 112, 100, 10_000
-WORDS = """delivery reading reverse split join payment advance cost second reckon
+RUNS, STEPS, WANTED = 120, 100, 10_000
+WORDS = """delivery by-product reading reverse split join payment advance cost second reckon
 float pulp ferment wash spread bag hull sort sample weigh sell"""
 
 
