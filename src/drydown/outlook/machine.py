@@ -42,7 +42,7 @@ def machine_rows(
     Source: columns of the run; Ergun's relation times the resistance factor of `forms.toml`.
     """
     spot, members = case.where(), np.arange(last.size)
-    burner = run.column("burner_mj_m2")[members, last]
+    burner = _at_end(run.column("burner_mj_m2"), run.done_h, last)
     rows = _pressure(case, kind, parameters, site)
     if burner.max() <= 0.0:
         return rows
@@ -50,7 +50,6 @@ def machine_rows(
     lit = np.argmax(run.column("burner_mj_m2") > 0.0, axis=1)
     rows["air_inlet_c"] = (np.full(last.size, spot.air_set_c), "C", INLET)
     taken = _at_end(gone, run.done_h, last) - gone[members, np.maximum(lit - 1, 0)]
-    burner = _at_end(run.column("burner_mj_m2"), run.done_h, last)
     water = np.where(taken > 0.0, taken, np.nan)  # a member that is dry already has no such figure
     rows["heat_mj_kg"] = (
         burner / water,
