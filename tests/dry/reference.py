@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drydown.steps.dry.bed import bed_geometry
-from drydown.steps.dry.compiled import compiled
+from drydown.steps.dry.compiled import compiled, inlined
 from drydown.steps.dry.constants import SLAB_HEAT, V
 from drydown.steps.dry.kernel import capacities, rates
 from drydown.steps.dry.lanes import begin, read_air
@@ -38,8 +38,8 @@ __all__ = ["flat_rates", "integrate", "work_space"]
 Array = NDArray[np.float64]
 
 
-@compiled
-def flat_rates(ws: Array, hourly: Array, hour: int, seconds: float, y: Array, dy: Array, layers: int) -> None:
+@inlined
+def rates_at(ws: Array, hourly: Array, hour: int, seconds: float, y: Array, dy: Array, layers: int) -> None:
     """dy/dt of one member at a moment of an hour; y is shells, film, temperature, slab."""
     for m in range(W):
         for r in range(layers * NS):
@@ -60,6 +60,20 @@ def flat_rates(ws: Array, hourly: Array, hour: int, seconds: float, y: Array, dy
         dy[layers * NS + layers + j] = ws[(SIDE + T0 + j) * W] / ws[(CAP + j) * W]
     for i in range(M):
         dy[layers * NS + 2 * layers + i] = ws[(SIDE + S0 + i) * W] / SLAB_HEAT
+
+
+@compiled
+def flat_rates(ws: Array, hourly: Array, hour: int, seconds: float, y: Array, dy: Array) -> None:
+    """`rates_at` of a bed; the number of layers is a constant here, as in the kernel."""
+    rates_at(ws, hourly, hour, seconds, y, dy, BED_LAYERS)
+
+
+@compiled
+def layered_rates(
+    ws: Array, hourly: Array, hour: int, seconds: float, y: Array, dy: Array, layers: int
+) -> None:
+    """`rates_at` of any number of layers."""
+    rates_at(ws, hourly, hour, seconds, y, dy, layers)
 
 
 def work_space(table: Array, start: Array, layers: int = BED_LAYERS) -> Array:
@@ -117,7 +131,10 @@ def _hour(
 
     def rhs(t: float, y: Array, dy: Array) -> None:
         calls[0] += 1
-        flat_rates(ws, lanes, hour, t, y, dy, layers)
+        if layers == BED_LAYERS:
+            flat_rates(ws, lanes, hour, t, y, dy)
+        else:
+            layered_rates(ws, lanes, hour, t, y, dy, layers)
 
     if solver == "CVODE":
         from sksundae.cvode import CVODE
