@@ -82,6 +82,15 @@ def test_a_machine_tells_its_pressure_and_its_fuel() -> None:
     assert pressure.low < hand < pressure.high
     assert pressure.value == pytest.approx(hand, rel=0.5)
     assert figures["air_power_w_m2"].value == pytest.approx(0.16 * swollen * pressure.value, rel=1e-6)
+    assert not any("leave" in note for note in found.notes)
+    trays = place("tray_dryer").set_to(air_set_c=60.0)
+    thin = forecast(
+        replace(case, place="tray_dryer", load_kg_m2=12.0, spot=trays), SITE, fair_weather(60), 10
+    )
+    assert any("most heat leaves unused" in note for note in thin.notes)
+    assert any("the burner is turned down" in note for note in thin.notes)
+    drum = forecast(replace(case, place="drum", spot=place("drum")), SITE, fair_weather(60), 10)
+    assert "pressure_pa" not in drum.figures
     unsaid = forecast(replace(case, spot=place("static_bin")), SITE, fair_weather(60), 20)
     assert "fuel_kg_m2" not in unsaid.figures
     assert any("no fuel is named" in note for note in unsaid.notes)

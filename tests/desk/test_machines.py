@@ -36,7 +36,7 @@ def test_a_lot_in_a_dryer_tells_its_fuel_heat_and_cautions(client: Client, books
 
     place = load_station(books / "station.toml").drying_places()["Tray house"][0]
     assert (place.recirculated, place.burner, place.fuel) == (0.6, 0.5, "wood")
-    assert weigh(client).status_code == 302
+    assert weigh(client, gross="1001,5").status_code == 302
     code = Lot.objects.get().code
     for kind, more in (
         ("float", {"floaters_kg": "4"}), ("pulp", {}), ("ferment", {"tank": "Tank 1"}), ("wash", {}),
@@ -54,12 +54,26 @@ def test_a_lot_in_a_dryer_tells_its_fuel_heat_and_cautions(client: Client, books
         "Stop and isolate",
     ):
         assert words in page, words
+    crowded = step(client, code, "move", bed="Tray house", load_kg_m2="12")
+    assert crowded.status_code == 302
+    said = client.get(f"/lot/{code}/").content.decode()
+    assert "m2; Tray house has 20: is it spread thicker?" in said
+
+
+def test_a_share_typed_for_a_per_cent_is_noticed(client: Client, books: Path) -> None:
+    for key, typed, words in (
+        ("recirculated_percent", "0.6", "per cent: write 60"),
+        ("burner_percent", "0.55", "per cent: write 55"),
+    ):
+        status, page = _keep(client, books, "equipment.dryers", TRAYS | {key: typed}, 1)
+        assert status == 400
+        assert words in page
 
 
 def test_a_tunnel_states_its_vents_whole_or_not_at_all(client: Client, books: Path) -> None:
     status, page = _keep(client, books, "equipment.beds", TUNNEL | {"air_changes_h": "15"}, 5)
     assert status == 400
-    assert "vents need both air_changes_h and height_m" in page
+    assert "vents need both, air changes an hour" in page
     status, page = _keep(client, books, "equipment.beds", TUNNEL | {"place": "patio"}, 5)
     assert status == 400
     assert "has no film" in page

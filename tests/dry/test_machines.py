@@ -137,6 +137,13 @@ def test_tunnel_air_is_warmer_and_an_old_film_slower() -> None:
     assert 14.0 * 0.6 < cherry.done_h[0] / 24.0 < 14.0 * 1.4
 
 
+def test_the_age_of_a_film_is_counted_once() -> None:
+    old = place("tunnel").aged(3.0)
+    assert old.light == pytest.approx(0.75 * 0.85**3)  # 15 % of its light lost a year (places.toml)
+    assert old.aged(3.0).light == pytest.approx(old.light)
+    assert old.aged(0.0).light == pytest.approx(place("tunnel").light)
+
+
 def test_dark_floors_dry_before_pale_ones() -> None:
     # Procafe leaflet (read): black floor hotter and faster than white; its day counts not shown.
     hours = [

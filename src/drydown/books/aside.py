@@ -95,7 +95,7 @@ def _matter(what: Leaving, has: Matter) -> list[Line]:
     if what.moisture_wb is None:
         if what.mass_g > has.mass:
             raise InputError(
-                f"{what.mass_g / 1000:g} kg is more than the books hold ({has.mass / 1000:g} kg).",
+                f"{what.mass_g / 1000:,.1f} kg is more than the books hold ({has.mass / 1000:,.1f} kg).",
                 what.name, "If rain made it heavier, say its moisture.",
             )  # fmt: skip
         dry = round(what.mass_g * Fraction(has.dry, has.mass))
@@ -104,7 +104,8 @@ def _matter(what: Leaving, has: Matter) -> list[Line]:
         goes = at_moisture(what.mass_g, what.moisture_wb)
         if goes.dry > has.dry:
             raise InputError(
-                f"{goes.dry / 1000:g} kg of dry matter is more than the books hold ({has.dry / 1000:g} kg).",
+                f"{goes.dry / 1000:,.1f} kg of dry matter is more than the books hold "
+                f"({has.dry / 1000:,.1f} kg).",
                 what.name, "Check weight and moisture.",
             )  # fmt: skip
     share = round(has.water * Fraction(goes.dry, has.dry)) if what.moisture_wb is not None else goes.water

@@ -8,8 +8,9 @@ from typing import Any
 from drydown.books.models import Lot
 from drydown.figures import Source, Status
 from drydown.matter.species import Range, species
+from drydown.station.model import Station
 
-__all__ = ["Finding", "judge"]
+__all__ = ["Finding", "crowded", "judge"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +39,26 @@ def judge(
     """
     found = {"float": _floated, "bag": _bagged, "hull": _hulled, "sell": _sold}.get(kind)
     return tuple(found(lot, details, fruit_kg, held_kg)) if found else ()
+
+
+def crowded(
+    details: dict[str, Any], station: Station, spread_kg: float, held_kg: float
+) -> tuple[Finding, ...]:
+    """Whether a place is too small for a lot at the load that was said; other lots on it not counted.
+
+    `spread_kg` is the lot's mass as first spread, by which loads are counted.
+    """
+    found, said = [], Source("as the station describes it", Status.STATED)
+    bed, load = details["bed"], details["load_kg_m2"]
+    area, need = station.drying_places()[bed][1], spread_kg / load
+    if need > 1.02 * area:
+        words = f"At {load:g} kg/m2 the lot needs {need:.1f} m2; {bed} has {area:g}: is it spread thicker?"
+        found.append(Finding(words, said))
+    for dryer in station.equipment.dryers:
+        if dryer.name == bed and held_kg > 1.02 * dryer.holds_kg:
+            words = f"{held_kg:.0f} kg is more than {bed} holds ({dryer.holds_kg:g} kg)."
+            found.append(Finding(words, said))
+    return tuple(found)
 
 
 def _floated(_lot: Lot, details: dict[str, Any], fruit_kg: float, _held: float) -> list[Finding]:

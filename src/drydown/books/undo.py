@@ -35,7 +35,7 @@ def why_not(entry: Entry) -> str:
         return "it has been taken back already."
     gone = _gone(entry)
     if gone:
-        return f"{gone} from it has left the station; take that back first."
+        return f"{gone}; take that back first."
     later = _later(entry)
     if later is not None:
         return f"entry {later.number} ({later.summary}) stands on it; take that back first."
@@ -43,10 +43,13 @@ def why_not(entry: Entry) -> str:
 
 
 def _gone(entry: Entry) -> str:
-    """A by-product that this entry made and of which too little is left to take it back; else empty."""
+    """Which by-product of this entry has left, so that too little is there to take it back; else empty."""
     for account, commodity, amount in lines_of(entry):
         if account.startswith(PREFIX) and commodity == DRY and held(account, DRY) < amount:
-            return account.removeprefix(PREFIX)
+            left = Entry.objects.filter(
+                kind="by-product", reversed_by=None, postings__account__name=account
+            ).order_by("-number")
+            return f"{account.removeprefix(PREFIX)} from it has left the station (entry {left[0].number})"
     return ""
 
 

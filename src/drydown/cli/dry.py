@@ -105,7 +105,12 @@ def dry_lot(
             species,
             form,
             spot.name,
-            _given("--load-kg-m2", load_kg_m2, habits.load_kg_m2 if habits and not spot.machine else None),
+            _given(
+                "--load-kg-m2",
+                load_kg_m2,
+                habits.load_kg_m2 if habits and not spot.machine else None,
+                "A machine's load is in no station file: give it." if spot.machine else "",
+            ),
             _percent(
                 "--target-percent-wb",
                 _given("--target-percent-wb", target_percent_wb, _target(habits)),
@@ -130,11 +135,12 @@ def dry_lot(
             extra = {"would_change": list(why), "weight_lost_per_hour_left_on": waiting_costs}
             print_json(found.as_dict() | extra)
             return
-        _print(found, habits is None)
+        _print(found, habits is None and not spot.machine)
         for words in why:
             out.print(f"If {words}.", markup=False)
         out.print(
-            f"Left on after the target: {waiting_costs * 100:.2f} % of sale weight lost an hour of sun."
+            f"Left on after the target: {waiting_costs * 100:.2f} % of sale weight lost an hour"
+            f"{'' if spot.machine else ' of sun'}."
         )
 
 
@@ -142,10 +148,10 @@ def _target(habits: Drying | None) -> float | None:
     return None if habits is None else habits.target_moisture_percent_wb
 
 
-def _given(option: str, value: float | None, fallback: float | None) -> float:
+def _given(option: str, value: float | None, fallback: float | None, fix: str = "") -> float:
     found = value if value is not None else fallback
     if found is None:
-        raise InputError("is needed.", option, "Give it, or a station file that has it.")
+        raise InputError("is needed.", option, fix or "Give it, or a station file that has it for this form.")
     return found
 
 

@@ -94,8 +94,13 @@ def _number(value: float, digits: int) -> str:
     return "not in reach" if math.isnan(value) else f"{value:,.{digits}f}"
 
 
+_NAMES = {"heat_mj_kg": "heat for the water", "heat_mj_m2": "heat in all", "fuel_kg_m2": "fuel in all"}
+
+
 def words(key: str) -> str:
     """A key as words: units at the end of a name are shown in their own column."""
+    if key in _NAMES:
+        return _NAMES[key]
     for tail in ("_w_m2", "_mj_kg", "_mj_m2", "_kg_m2", "_kg", "_l", "_h", "_c", "_days", "_points", "_pa"):
         key = key.removesuffix(tail) if key != "dry_days" else key
     return key.replace("_", " ")

@@ -113,17 +113,17 @@ def forecast(
     if undried > 0:
         share = "fewer than 1 %" if undried < 0.01 else f"{undried * 100:.0f} %"
         notes.append(f"{share} of the futures are not dry after {air.hours / 24:.0f} days")
-    notes += _place_notes(case, run)
     figures = drying_figures(case, kind, run, words, parameters, site)
+    notes += _place_notes(case, kind, run, figures)
     curve = np.percentile(run.moisture_wb(), PERCENTS, axis=0)
     return DryingForecast(case, kind, spot, run.done_h, figures, curve, undried, words, tuple(notes))
 
 
-def _place_notes(case: DryingCase, run: DryingRun) -> list[str]:
+def _place_notes(case: DryingCase, kind: Form, run: DryingRun, figures: dict[str, Figure]) -> list[str]:
     """What a reader of a machine's or a sequence's figures should know."""
     notes, spot = [], case.where()
     if spot.machine:
-        notes += machine_notes(spot)
+        notes += machine_notes(spot, figures)
         cap = CAPS_C[case.form]
         if spot.bean_cap_c > cap:
             notes.append(
@@ -131,6 +131,9 @@ def _place_notes(case: DryingCase, run: DryingRun) -> list[str]:
             )
     if spot.vent_m_s > 0.0 and spot.vent_m_s == place(spot.name).vent_m_s:
         notes.append("the tunnel's vents are not stated: taken as 25 air changes an hour in 2.5 m of height")
+    wettest = kind.ranges["x_full"].high / (1.0 + kind.ranges["x_full"].high)
+    if case.moisture_wb_now is not None and case.moisture_wb_now > wettest + 0.005:
+        notes.append(f"wetter now than this form is known to be (at most {100 * wettest:.0f} % wb)")
     before = sum(stop.hours for stop in case.stops)
     at = min(before, run.values.shape[1] - 1)
     early = float(np.mean(run.moisture_wb()[:, at] <= case.target_wb)) if before else 0.0

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from drydown.air.moist import GAS_CONSTANT_AIR
 from drydown.air.series import Site
-from drydown.figures import Source, Status
+from drydown.figures import Figure, Source, Status
 from drydown.outlook.case import DryingCase
 from drydown.steps.dry.airflow import ergun_pa_m
 from drydown.steps.dry.constants import AIR_VISCOSITY
@@ -21,6 +21,8 @@ from drydown.units import ZERO_C_K
 __all__ = ["machine_inputs", "machine_notes", "machine_rows", "machine_sources"]
 
 Array = NDArray[np.float64]
+WASTEFUL_MJ_KG = 20.0
+"""Heat per kg of water above which something is odd: published machines need 5 to 17 MJ/kg."""
 OUTSIDE_C = 20.0
 """Temperature at which the stated air is taken to be measured, in the pressure figure only."""
 INLET = "temperature the burner aims at: beans next to the incoming air come near it, above the layers' means"
@@ -135,14 +137,23 @@ def machine_sources(spot: Place) -> tuple[Source, ...]:
     return tuple(found)
 
 
-def machine_notes(spot: Place) -> list[str]:
+def machine_notes(spot: Place, figures: Mapping[str, Figure]) -> list[str]:
     """What a reader of a machine's figures should know."""
     notes = ["no heat is lost through walls and ducts here; a bare housing can add a tenth and more"]
-    if spot.recirculated <= 0.0:
+    heat, hot = figures.get("heat_mj_kg"), figures["hottest_bean_c"].value
+    if heat is not None and heat.value > WASTEFUL_MJ_KG:
+        again = "" if spot.recirculated > 0.0 else ", or say the share of air that is blown in again"
         notes.append(
-            "air goes through once, none is blown in again: at thin loads most of its heat leaves unused; "
-            "say the share if this machine takes air again"
+            f"{heat.value:.0f} MJ for a kg of water, where water itself needs 2.4: most heat leaves unused. "
+            f"Check area, load and air; load more or blow less{again}"
         )
+    if hot > spot.bean_cap_c - 0.5 and spot.air_set_c > spot.bean_cap_c:
+        notes.append(
+            f"the burner is turned down: beans are held near {spot.bean_cap_c:g} C, so air of "
+            f"{spot.air_set_c:g} C is not reached all the time"
+        )
+    if spot.mixed_always:
+        notes.append("what tumbles has no pressure figure")
     if spot.fuel is None:
         notes.append("no fuel is named: kilograms of fuel are not worked out")
     elif spot.burner is None:

@@ -91,8 +91,8 @@ def _hours(case: DryingCase, air: HourlyWeather) -> float:
 def overdrying_per_hour(case: DryingCase, site: Site, weather: Weather, seed: int = 1) -> float:
     """Weight lost for each daylight hour a lot is left on after it met its target.
 
-    Equation: (1 - m(t)/m(0)) per hour of sun over the two days after, m the whole mass.
-    Args: case; site; weather; seed. Returns: [fraction of sale weight per hour of sun].
+    Equation: (1 - m(t)/m(0)) per hour of sun (in a machine, per hour) over the two days after, m the mass.
+    Args: case; site; weather; seed. Returns: [fraction of sale weight per hour].
     Valid range: beds, floors and machines. Source: the drying step, typical properties.
     """
     later = replace(case, start=case.start + timedelta(days=1))
@@ -100,7 +100,7 @@ def overdrying_per_hour(case: DryingCase, site: Site, weather: Weather, seed: in
     parameters, stage = _stage(later, 0.05)
     run = dry_stages(parameters, [stage], air, case.target_wb / (1.0 - case.target_wb))
     mass = 1.0 + run.column("moisture_db")[0]
-    sunny = air.ghi_wm2[0] > 100.0
+    sunny = air.ghi_wm2[0] > (-1.0 if case.where().machine else 100.0)  # a machine runs at night too
     lost = float((1.0 - mass.min() / mass[0]) if sunny.any() else 0.0)
     hours = float(sunny[: int(np.argmin(mass)) or 1].sum()) or 1.0
     return max(lost, 0.0) / hours

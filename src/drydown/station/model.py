@@ -114,11 +114,11 @@ class Bed(Part):
                 f"place '{self.place}' is a machine or a heap; machines go under equipment.dryers"
             )
         if (self.air_changes_h is None) != (self.height_m is None):
-            raise ValueError("vents need both air_changes_h and height_m")
+            raise ValueError("vents need both, air changes an hour (air_changes_h) and height (height_m)")
         try:
             self.spot()
         except DrydownError as error:
-            raise ValueError(str(error)) from error
+            raise ValueError(str(error).rstrip(".")) from error
         return self
 
     def spot(self) -> Place:
@@ -142,7 +142,7 @@ class Dryer(Part):
     air_m3_min_m2: Annotated[float, Field(ge=1, le=150)] | None = None
     bean_cap_c: Annotated[float, Field(ge=25, le=60)] | None = None
     recirculated_percent: Annotated[float, Field(ge=0, le=95)] | None = None
-    burner_percent: Annotated[float, Field(ge=10, le=100)] | None = None
+    burner_percent: Annotated[float, Field(gt=0, le=100)] | None = None
     fuel: str | None = None
 
     @model_validator(mode="after")
@@ -150,6 +150,12 @@ class Dryer(Part):
         fans = [name for name in place_names() if place(name).machine]
         if self.kind not in fans:
             raise ValueError(f"kind '{self.kind}' is not one of {', '.join(fans)}")
+        for name in ("recirculated_percent", "burner_percent"):
+            value = getattr(self, name)
+            if value is not None and 0.0 < value < 1.0:
+                raise ValueError(f"{name} is {value:g}; per cent: write {100 * value:g}")
+        if self.burner_percent is not None and self.burner_percent < 10.0:
+            raise ValueError(f"burner_percent is {self.burner_percent:g}; it must be 10 or more")
         if self.fuel is not None and self.fuel not in fuel_names():
             raise ValueError(f"fuel '{self.fuel}' is not one of {', '.join(fuel_names())}")
         return self

@@ -38,6 +38,7 @@ from drydown.desk.views.problem import answered
 from drydown.errors import InputError
 from drydown.figures import Figure
 from drydown.matter.sorption import fit_note
+from drydown.outlook.dryfigures import CAPS_C
 from drydown.outlook.forecast import DryingForecast
 from drydown.outlook.rules import cautions, check_rules, window_state
 from drydown.station.model import Station
@@ -136,6 +137,7 @@ def _drying(lot: Lot, station: Station) -> dict[str, Any]:
         "curve_key": case_key(case, station)[-12:],
         "wet_h": wet_h,
         "reasons": lot_reasons(case, station),
+        "quoted_cap_c": CAPS_C[case.form],
         "machine_figures": _machine_figures(lot, station, forecast),
         "nights": night_words(lot, station, timezone.now()),
         "window_words": words,

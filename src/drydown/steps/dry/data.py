@@ -37,6 +37,15 @@ class Form:
         return load_kg_m2 / (1.0 + self.ranges["x_full"].typical)
 
 
+_SAID = {
+    "air_m_s": "air, m3 per m2 and second",
+    "air_set_c": "air temperature, C",
+    "bean_cap_c": "hottest beans, C",
+    "recirculated": "share of air taken again (recirculated)",
+    "burner": "efficiency of the burner",
+}
+
+
 @dataclass(frozen=True, slots=True)
 class Place:
     """Where it dries: what the place does to sun, sky, wind and rain, and a machine's air.
@@ -46,7 +55,7 @@ class Place:
     and bean_cap_c [C] a machine, and recirculated the share of its leaving air that is blown
     in again; burner [share of the fuel's heat that reaches the air] and fuel (`fuel.py`) only
     where the station said them. film_loss_per_year [share of light lost each year];
-    bed_share [share of the tunnel's floor under beds].
+    bed_share [share of the tunnel's floor under beds]; film_years [years] that `light` allows for.
     """
 
     name: str
@@ -65,6 +74,7 @@ class Place:
     floor_gain: float = 0.0
     film_loss_per_year: float = 0.0
     bed_share: float = 1.0
+    film_years: float = 0.0
     air_m_s: float = 0.0
     air_set_c: float = 0.0
     bean_cap_c: float = 99.0
@@ -83,8 +93,8 @@ class Place:
             raise RangeError(f"film age must be from 0 to 10 years, got {years:g}.")
         if years > 0.0 and self.film_loss_per_year == 0.0:
             raise InputError(f"'{self.name}' has no film whose age is known to matter.", "film age")
-        left = max(0.3, (1.0 - self.film_loss_per_year) ** years)
-        return replace(self, light=self.light * left)
+        left, was = (max(0.3, (1.0 - self.film_loss_per_year) ** y) for y in (years, self.film_years))
+        return replace(self, light=self.light * left / was, film_years=years)
 
     def vented(self, air_changes_h: float, height_m: float) -> Place:
         """A tunnel with its own vents: air changes an hour in a tunnel of that mean height."""
@@ -126,7 +136,7 @@ class Place:
         for key, value in chosen.items():
             low, high = limits[key]
             if not low <= value <= high:
-                raise RangeError(f"must be from {low:g} to {high:g}, got {value:g}.", where=key)
+                raise RangeError(f"must be from {low:g} to {high:g}, got {value:g}.", where=_SAID[key])
         burns = self.fuel if fuel_name is None else fuel(fuel_name).name
         return replace(self, fuel=burns, **chosen)  # type: ignore[arg-type]
 
