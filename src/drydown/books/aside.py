@@ -14,7 +14,7 @@ from fractions import Fraction
 
 from django.utils import timezone
 
-from drydown.books.flows import AIR, Matter, at_moisture
+from drydown.books.flows import AIR, Matter, at_moisture, part_of
 from drydown.books.journal import DRY, WATER, Draft, Line, Who, held, write, writing
 from drydown.books.models import Entry, Holding
 from drydown.errors import InputError, RangeError
@@ -98,8 +98,8 @@ def _matter(what: Leaving, has: Matter) -> list[Line]:
                 f"{what.mass_g / 1000:,.1f} kg is more than the books hold ({has.mass / 1000:,.1f} kg).",
                 what.name, "If rain made it heavier, say its moisture.",
             )  # fmt: skip
-        dry = round(what.mass_g * Fraction(has.dry, has.mass))
-        goes = Matter(dry, what.mass_g - dry)
+        goes = part_of(has, what.mass_g)
+        water = goes.water
     else:
         goes = at_moisture(what.mass_g, what.moisture_wb)
         if goes.dry > has.dry:
@@ -108,7 +108,7 @@ def _matter(what: Leaving, has: Matter) -> list[Line]:
                 f"({has.dry / 1000:,.1f} kg).",
                 what.name, "Check weight and moisture.",
             )  # fmt: skip
-    share = round(has.water * Fraction(goes.dry, has.dry)) if what.moisture_wb is not None else goes.water
+        water = round(has.water * Fraction(goes.dry, has.dry))
     account, to = PREFIX + what.name, f"buyer/{what.buyer}" if what.buyer else f"used/{what.name}"
-    taken: list[Line] = [(account, DRY, -goes.dry), (account, WATER, -share)]
-    return [*taken, *goes.lines(to), (AIR, WATER, share - goes.water)]
+    taken: list[Line] = [(account, DRY, -goes.dry), (account, WATER, -water)]
+    return [*taken, *goes.lines(to), (AIR, WATER, water - goes.water)]

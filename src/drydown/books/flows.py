@@ -25,6 +25,7 @@ __all__ = [
     "fruit",
     "hulled",
     "moved",
+    "part_of",
     "pulped",
     "share_out",
     "taken_off",
@@ -105,8 +106,13 @@ def taken_off(has: Matter, lot: str, mass_g: int, to: str) -> list[Line]:
             f"{mass_g / 1000:g} kg is more than the lot holds ({has.mass / 1000:g} kg).",
             lot.removeprefix("lot/"), "Check the weight.",
         )  # fmt: skip
+    return moved(part_of(has, mass_g), lot, to)
+
+
+def part_of(has: Matter, mass_g: int) -> Matter:
+    """So much of something, as moist as the whole."""
     dry = round(mass_g * Fraction(has.dry, has.mass)) if has.mass else 0
-    return moved(Matter(dry, mass_g - dry), lot, to)
+    return Matter(dry, mass_g - dry)
 
 
 def _split(has: Matter, parts: Mapping[str, Stream]) -> dict[str, Matter]:

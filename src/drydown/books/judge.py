@@ -41,18 +41,13 @@ def judge(
     return tuple(found(lot, details, fruit_kg, held_kg)) if found else ()
 
 
-def crowded(
-    details: dict[str, Any], station: Station, spread_kg: float, held_kg: float
-) -> tuple[Finding, ...]:
-    """Whether a place is too small for a lot at the load that was said; other lots on it not counted.
-
-    `spread_kg` is the lot's mass as first spread, by which loads are counted.
-    """
+def crowded(details: dict[str, Any], station: Station, need_m2: float, held_kg: float) -> tuple[Finding, ...]:
+    """Whether a place is too small for a lot at the load that was said; other lots on it not counted."""
     found, said = [], Source("as the station describes it", Status.STATED)
     bed, load = details["bed"], details["load_kg_m2"]
-    area, need = station.drying_places()[bed][1], spread_kg / load
-    if need > 1.02 * area:
-        words = f"At {load:g} kg/m2 the lot needs {need:.1f} m2; {bed} has {area:g}: is it spread thicker?"
+    area = station.drying_places()[bed][1]
+    if need_m2 > 1.02 * area:
+        words = f"At {load:g} kg/m2 the lot needs {need_m2:.1f} m2; {bed} has {area:g}: is it spread thicker?"
         found.append(Finding(words, said))
     for dryer in station.equipment.dryers:
         if dryer.name == bed and held_kg > 1.02 * dryer.holds_kg:

@@ -30,7 +30,7 @@ __all__ = [
     "lot_balance",
     "lot_case",
     "lot_forecast",
-    "spread_kg",
+    "spread_m2",
 ]
 
 Kept = TypeVar("Kept")
@@ -84,12 +84,15 @@ def _carried_reading(lot: Lot, born: list[Descent]) -> tuple[datetime | None, bo
     return datetime.fromisoformat(state["known_at"]), state["known_wb"] <= 0.14
 
 
-def spread_kg(lot: Lot, station: Station, dry_kg: float) -> float:
-    """Mass as it was spread of a lot's dry matter, by the typical balance of its route, kg."""
+def spread_m2(lot: Lot, station: Station, dry_g: int, load_kg_m2: float) -> float:
+    """Area that a lot's dry matter takes at a load, which counts kilograms as first spread, m2.
+
+    As spread: by the typical balance of its route.
+    """
     route = lot.route if lot.route in ROUTES else "washed"
     made = route_balance(species(lot.species).typical(), station.practice().typical(), route, 1000.0, 0.11)
     wet = next(stage for stage in made.stages if stage.name == "dry").inputs["wet"]
-    return dry_kg * float(np.asarray(wet.mass / wet.dm))
+    return dry_g / 1000.0 * float(np.asarray(wet.mass / wet.dm)) / load_kg_m2
 
 
 def lot_case(lot: Lot, station: Station) -> DryingCase | None:

@@ -17,7 +17,7 @@ from drydown.books.gate import cherry_kg
 from drydown.books.habits import target_wb
 from drydown.books.journal import DRY, WATER, Draft, Line, Who, held, sent_otherwise, write, writing
 from drydown.books.judge import Finding, crowded, judge
-from drydown.books.lotview import spread_kg
+from drydown.books.lotview import spread_m2
 from drydown.books.models import Happening, Holding, Lot, Reading
 from drydown.books.numbers import to_minor
 from drydown.books.reading_off import read_off
@@ -70,8 +70,8 @@ def take_step(
         details = _whole_sale(kind, details, has)
         findings = judge(fresh, kind, details, cherry_kg(fresh), has.mass / 1000.0)
         if kind in {"spread", "move", "respread"}:
-            wet = spread_kg(fresh, station, has.dry / 1000.0)
-            findings += crowded(details, station, wet, has.mass / 1000.0)
+            need = spread_m2(fresh, station, has.dry, details["load_kg_m2"])
+            findings += crowded(details, station, need, has.mass / 1000.0)
         body = {
             "code": fresh.code, "kind": kind, "details": details,
             "warned": [f.words for f in findings], "assumed": _assumed(fresh, kind, station),

@@ -46,10 +46,10 @@ def _gone(entry: Entry) -> str:
     """Which by-product of this entry has left, so that too little is there to take it back; else empty."""
     for account, commodity, amount in lines_of(entry):
         if account.startswith(PREFIX) and commodity == DRY and held(account, DRY) < amount:
-            left = Entry.objects.filter(
-                kind="by-product", reversed_by=None, postings__account__name=account
-            ).order_by("-number")
-            return f"{account.removeprefix(PREFIX)} from it has left the station (entry {left[0].number})"
+            rows = Entry.objects.filter(kind="by-product", reversed_by=None, postings__account__name=account)
+            left = rows.order_by("-number").first()
+            which = f" (entry {left.number})" if left else ""
+            return f"{account.removeprefix(PREFIX)} from it has left the station{which}"
     return ""
 
 

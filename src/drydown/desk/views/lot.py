@@ -26,7 +26,7 @@ from drydown.books.lotview import (
     lot_case,
     lot_forecast,
     lot_reasons,
-    spread_kg,
+    spread_m2,
 )
 from drydown.books.models import Happening, Lot
 from drydown.books.steps import READABLE, lot_matter, record_reading, take_step
@@ -149,7 +149,7 @@ def _machine_figures(lot: Lot, station: Station, forecast: DryingForecast) -> li
     """What a machine takes, with its label: heat, fuel for this lot, pressure of the air."""
     figures, found = forecast.figures, []
     if "fuel_kg_m2" in figures and lot.load_kg_m2:
-        area = spread_kg(lot, station, lot_matter(lot).dry / 1000.0) / lot.load_kg_m2
+        area = spread_m2(lot, station, lot_matter(lot).dry, lot.load_kg_m2)
         each = figures["fuel_kg_m2"]
         unit, rule = each.unit.removesuffix("/m2"), "fuel of a square metre times the area this lot takes"
         found.append((_("Fuel for this lot"), each.times(area, unit, rule, area=f"{area:.1f} m2")))

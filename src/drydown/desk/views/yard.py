@@ -15,7 +15,7 @@ from django.views.decorators.http import require_safe
 
 from drydown.books.flow import Step, next_steps
 from drydown.books.journal import DRY
-from drydown.books.lotview import lot_case, lot_forecast, spread_kg
+from drydown.books.lotview import lot_case, lot_forecast, spread_m2
 from drydown.books.models import Holding, Lot
 from drydown.desk.context import need_station
 from drydown.desk.people import guarded
@@ -124,7 +124,7 @@ def _beds(rows: list[Row], station: Station) -> list[dict[str, Any]]:
     used: dict[str, float] = {}
     for row in rows:
         if row.lot.stage == Lot.Stage.DRYING and row.lot.load_kg_m2:
-            area = spread_kg(row.lot, station, row.dry_g / 1000.0) / row.lot.load_kg_m2
+            area = spread_m2(row.lot, station, row.dry_g, row.lot.load_kg_m2)
             used[row.lot.bed] = used.get(row.lot.bed, 0.0) + area
     return [
         {

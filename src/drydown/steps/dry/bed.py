@@ -38,6 +38,7 @@ from drydown.steps.dry.constants import (
     X_DRY,
     X_WET,
 )
+from drydown.steps.dry.heat import on_floor
 from drydown.steps.dry.powers import exponential
 from drydown.steps.dry.rows import (
     AREA,
@@ -47,7 +48,6 @@ from drydown.steps.dry.rows import (
     BYLOAD,
     COVER,
     DBYR2,
-    DZ,
     EXCHANGE,
     FADE,
     FASTAIR,
@@ -105,7 +105,7 @@ def prepare(ws: Array) -> None:
 def ground_shares(ws: Array, air: int, bed: int, m: int, passed: float, plane: float) -> None:
     """What sees the sky and touches the floor: the lot where it covers the ground, the floor elsewhere."""
     open_air = 1.0 - ws[(air + COVER) * W + m]
-    floor = (1.0 - ws[OPEN * W + m]) * (1.0 if ws[AIR_FLOW * W + m] <= 0.0 else 0.0)
+    floor = on_floor(ws, m)
     ws[(bed + HSKY) * W + m] = open_air * ws[EMIT * W + m] * (1.0 - passed)
     ws[(bed + TOUCH) * W + m] = SLAB_CONTACT * (1.0 - passed)
     ws[(bed + BAREH) * W + m] = floor * passed * plane * ws[HSCALE * W + m]
@@ -142,7 +142,6 @@ def bed_geometry(ws: Array, air: int, bed: int, state: int, layers: int) -> None
         half = 2.0 * pore
         out_top, out_below = film * top, film * below
         surface = ws[AREA * W + m] * dz
-        ws[(bed + DZ) * W + m] = dz
         ws[(bed + GPORE) * W + m] = pore
         ws[(bed + GTOP) * W + m] = out_top * half / (out_top + half)
         ws[(bed + GBOT) * W + m] = out_below * half / (out_below + half)

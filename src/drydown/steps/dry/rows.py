@@ -21,10 +21,10 @@ MOMENT_ROWS = 16 * J
 TA, PVA, WIND, SUN, RAIN, SKY, COVER = range(7)
 AIR_ROWS = 7
 (
-    DZ, GTOP, GBOT, GPORE, HTOP, HBOT, KLAY, GIVE, FHALF, FHOLD, FADE, GFLOW, HFLOW, TIN, KCAP, TAIR, PAIR,
+    GTOP, GBOT, GPORE, HTOP, HBOT, KLAY, GIVE, FHALF, FHOLD, FADE, GFLOW, HFLOW, TIN, KCAP, TAIR, PAIR,
     LINKG, PIN, HRAD, HSKY, TOUCH, BAREH, BARESKY,
-) = range(24)  # fmt: skip
-BED_ROWS = 24
+) = range(23)  # fmt: skip
+BED_ROWS = 23
 
 # Factors of the linear system, a row a layer each.
 (
