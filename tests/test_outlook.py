@@ -11,10 +11,11 @@ import pytest
 from drydown.air.series import RANGES, HourlyWeather
 from drydown.errors import InputError
 from drydown.outlook.case import DryingCase, Stop
+from drydown.outlook.cautions import cautions
 from drydown.outlook.fit import PastLot, fit_station
 from drydown.outlook.forecast import forecast
 from drydown.outlook.reasons import overdrying_per_hour, reasons
-from drydown.outlook.rules import cautions, check_rules, window_state
+from drydown.outlook.rules import check_rules, window_state
 from drydown.station.load import example_text, parse_station
 from drydown.steps.dry.airflow import ergun_pa_m
 from drydown.steps.dry.data import form, place

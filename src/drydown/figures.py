@@ -11,6 +11,8 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
 
+from drydown.numerals import number
+
 __all__ = ["Band", "Figure", "Source", "Status", "weakest"]
 
 
@@ -84,9 +86,9 @@ class Figure:
     def text(self, digits: int = 1) -> str:
         """The figure in one breath: value, band, unit."""
         if self.low == self.high:
-            return f"{self.value:,.{digits}f} {self.unit}"
-        span = f"{self.low:,.{digits}f} to {self.high:,.{digits}f}"
-        return f"{self.value:,.{digits}f} {self.unit} ({span})"
+            return f"{number(self.value, digits)} {self.unit}"
+        span = f"{number(self.low, digits)} to {number(self.high, digits)}"
+        return f"{number(self.value, digits)} {self.unit} ({span})"
 
     def as_dict(self) -> dict[str, Any]:
         """Plain data for `--json`; the shape is in docs/json.md."""

@@ -54,17 +54,31 @@ def test_sni_fractions_fall_into_the_next_class_and_say_so() -> None:
 
 @pytest.mark.parametrize(
     ("counts", "words"),
-    # Order of 8 Sept 1966: total 120; black 5, cherries 5, broken 15, bored 15 (transitional 180, 8, 30).
+    # Order of 8 Sept 1966: total 120; black 5, cherries 5, broken 15, bored 15, all in full defects after
+    # the equivalents (5 broken make one, 10 bored make one): 15 of broken are 75 pieces, of bored 150.
     [({"black": 5, "dry_damaged": 57}, "admitted"), ({"black": 5, "dry_damaged": 57, "immature": 5},
      "admitted"),
-     ({"black": 5, "dry_damaged": 57, "immature": 10}, "admitted, transitional"),
-     ({"black": 5}, "admitted"), ({"black": 6}, "admitted, transitional"), ({"black": 9}, "not admitted"),
-     ({"broken": 15}, "admitted"), ({"broken": 16}, "not admitted"), ({"bored": 15}, "admitted"),
-     ({"bored": 16}, "admitted, transitional"), ({"bored": 31}, "not admitted"),
+     ({"black": 5, "dry_damaged": 57, "immature": 10}, "not admitted"),
+     ({"black": 5}, "admitted"), ({"black": 6}, "not admitted"), ({"black": 9}, "not admitted"),
+     ({"broken": 75}, "admitted"), ({"broken": 80}, "not admitted"), ({"bored": 150}, "admitted"),
+     ({"bored": 160}, "not admitted"), ({"broken": 16}, "admitted"), ({"bored": 31}, "admitted"),
      ({"cherry": 5}, "admitted"), ({"cherry": 6}, "not admitted"), ({"sour": 181}, "not admitted")],
 )  # fmt: skip
 def test_france(counts: dict[str, int], words: str) -> None:
     assert graded("france-1966", counts).words == words
+
+
+def test_france_s_transition_is_an_edition_and_no_live_grade() -> None:
+    # Transitional limits of the same order: total 180, black 8, bored 30 (full defects).
+    then = {"edition": "transitional"}
+    for counts, words in (
+        ({"black": 8}, "admitted"), ({"black": 9}, "not admitted"), ({"bored": 300}, "admitted"),
+        ({"bored": 310}, "not admitted"), ({"dry_damaged": 90}, "admitted"),
+        ({"dry_damaged": 91}, "not admitted"),
+    ):  # fmt: skip
+        assert graded("france-1966", counts, then).words == words, counts
+    assert {t.grade.name for t in graded("france-1966", {"black": 1}).tried} == {"admitted"}
+    assert len(graded("france-1966", {"black": 1}).tried) == 1
 
 
 def test_france_values() -> None:
@@ -216,7 +230,7 @@ def test_ethiopia_and_papua(name: str, unit: str, rows: list[tuple[int, str]]) -
 
 @pytest.mark.parametrize(
     ("screen", "share", "defects", "words"),
-    [("18", 92.0, 7.0, "screen 18"), ("18", 91.9, 7.0, NO_GRADE), ("18", 92.0, 7.1, NO_GRADE),
+    [("18", 92.0, 7.0, "screen 18"), ("18", 91.9, 7.0, "screen 17"), ("18", 92.0, 7.1, "screen 15"),
      ("12", 85.0, 15.0, "screen 12"), ("12", 85.0, 15.1, "below screen 12"), ("15", 90.0, 12.0, "screen 15")],
 )  # fmt: skip
 def test_uganda(screen: str, share: float, defects: float, words: str) -> None:

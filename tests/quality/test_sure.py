@@ -91,6 +91,10 @@ def test_another_sample_is_worth_more_near_a_limit() -> None:
     far = another_sample(
         grade_sheet(Sheet(sample_g=300, counts={"defect": 18}, species="arabica"), rules), prices
     )
+    assert near.change is not None
+    assert near.worth is not None
+    assert far.change is not None
+    assert far.worth is not None
     assert near.change > 2 * far.change
     assert near.worth > far.worth
     assert "count it" in near.words

@@ -9,12 +9,21 @@ from django.db.models import Sum
 from drydown.books.models import Holding, Lot, Posting
 from drydown.station.trade import Money
 
-__all__ = ["AccountsView", "LotMoney", "accounts_view", "lot_money"]
+__all__ = ["AccountsView", "LotMoney", "accounts_view", "cost_of_sales", "lot_money"]
+
+
+def cost_of_sales(sold_cost: int, cost_left: int, mass_left_g: int) -> int:
+    """Cost that sales are held against, smallest coin: the one rule for lots, routes and pages.
+
+    The part of the cost that went with what was sold; what was put to the lot later (second payments,
+    late costs) counts in full once nothing of the lot is left.
+    """
+    return sold_cost + (0 if mass_left_g else cost_left)
 
 
 @dataclass(frozen=True, slots=True)
 class LotMoney:
-    """A lot's or a route's cost and sales (smallest coin) and the green it holds or sold (g)."""
+    """A lot's or a route's cost of what was sold, its sales (smallest coin) and the green sold (g)."""
 
     name: str
     cost: int
@@ -80,11 +89,17 @@ def lot_money(money: Money) -> list[LotMoney]:
     codes = {_tail(name): -amount for name, amount in sold.items()}
     names = [f"{kind}/{c}" for c in codes for kind in ("lot", "sold")]
     rows = Holding.objects.filter(account__name__in=names, commodity=money.currency)
-    cost: dict[str, int] = {}
-    for name, amount in rows.values_list("account__name", "amount"):
-        cost[_tail(name)] = cost.get(_tail(name), 0) + amount
+    held = dict(rows.values_list("account__name", "amount"))
+    matter = Holding.objects.filter(account__name__in=names, commodity__in=("dry", "water"))
+    left: dict[str, int] = {}
+    for name, amount in matter.values_list("account__name", "amount"):
+        left[_tail(name)] = left.get(_tail(name), 0) + amount
     out = _sold_g(list(codes))
-    return [LotMoney(c, cost.get(c, 0), codes[c], out.get(c, 0)) for c in sorted(codes)]
+
+    def cost(code: str) -> int:
+        return cost_of_sales(held.get(f"sold/{code}", 0), held.get(f"lot/{code}", 0), left.get(code, 0))
+
+    return [LotMoney(c, cost(c), codes[c], out.get(c, 0)) for c in sorted(codes)]
 
 
 def _sold_g(codes: list[str]) -> dict[str, int]:

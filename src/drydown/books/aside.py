@@ -18,6 +18,7 @@ from drydown.books.flows import AIR, Matter, at_moisture, part_of
 from drydown.books.journal import DRY, WATER, Draft, Line, Who, held, write, writing
 from drydown.books.models import Entry, Holding
 from drydown.errors import InputError, RangeError
+from drydown.numerals import number
 
 __all__ = ["PREFIX", "Leaving", "Pile", "part_with", "piles"]
 
@@ -95,7 +96,8 @@ def _matter(what: Leaving, has: Matter) -> list[Line]:
     if what.moisture_wb is None:
         if what.mass_g > has.mass:
             raise InputError(
-                f"{what.mass_g / 1000:,.1f} kg is more than the books hold ({has.mass / 1000:,.1f} kg).",
+                f"{number(what.mass_g / 1000, 1)} kg is more than the books hold "
+                f"({number(has.mass / 1000, 1)} kg).",
                 what.name, "If rain made it heavier, say its moisture.",
             )  # fmt: skip
         goes = part_of(has, what.mass_g)
@@ -104,8 +106,8 @@ def _matter(what: Leaving, has: Matter) -> list[Line]:
         goes = at_moisture(what.mass_g, what.moisture_wb)
         if goes.dry > has.dry:
             raise InputError(
-                f"{goes.dry / 1000:,.1f} kg of dry matter is more than the books hold "
-                f"({has.dry / 1000:,.1f} kg).",
+                f"{number(goes.dry / 1000, 1)} kg of dry matter is more than the books hold "
+                f"({number(has.dry / 1000, 1)} kg).",
                 what.name, "Check weight and moisture.",
             )  # fmt: skip
         water = round(has.water * Fraction(goes.dry, has.dry))

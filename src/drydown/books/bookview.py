@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from drydown.books.accounts import cost_of_sales
 from drydown.books.flows import Matter
 from drydown.books.journal import held
 from drydown.books.models import Holding, Lot
@@ -27,8 +28,8 @@ class BookView:
 
     @property
     def margin(self) -> int:
-        """Sales less the cost of what was sold; costs that came later count in full once all is sold."""
-        return self.sales - self.sold_cost - (self.cost if not self.matter.mass else 0)
+        """Sales less the cost of what was sold, by the one rule of `cost_of_sales`."""
+        return self.sales - cost_of_sales(self.sold_cost, self.cost, self.matter.mass)
 
     def mass(self) -> Figure:
         """Mass the lot holds by the books, as a figure."""

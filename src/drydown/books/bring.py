@@ -25,6 +25,7 @@ from drydown.books.models import Delivery, Grower
 from drydown.books.numbers import parse_decimal, parse_grams, to_minor
 from drydown.books.people import note_change
 from drydown.errors import InputError
+from drydown.numerals import number as written
 from drydown.station.model import Station
 
 __all__ = ["COLUMNS", "Preview", "keep", "preview"]
@@ -76,7 +77,7 @@ def preview(kind: str, name: str, content: bytes, station: Station) -> Preview:
         if not any(c.strip() for c in cells):
             continue
         if number > MOST_ROWS:
-            raise InputError(f"has more than {MOST_ROWS:,} rows.", name, "Split it.")
+            raise InputError(f"has more than {written(MOST_ROWS)} rows.", name, "Split it.")
         try:
             row = _row(head, cells)
             made = judge(row, station)
@@ -168,7 +169,7 @@ def _row(head: list[str], cells: list[str]) -> Row:
 
 def _count(text: str, where: str, most: int) -> int:
     if not text.isascii() or not text.isdecimal() or not 0 < int(text) <= most:
-        raise InputError(f"'{text[:40]}' is not a whole number from 1 to {most:,}.", where)
+        raise InputError(f"'{text[:40]}' is not a whole number from 1 to {written(most)}.", where)
     return int(text)
 
 
@@ -308,7 +309,7 @@ def _delivery(row: Row, station: Station) -> NewDelivery | None:
     price = parse_decimal(row["price_per_kg"], "price_per_kg")
     at, money = _moment(row["at"], station), station.money
     if gross > MAX_DELIVERY_G:
-        raise InputError(f"{gross / 1000:g} kg is above 30,000 kg.", "gross_kg")
+        raise InputError(f"{gross / 1000:g} kg is above 30 000 kg.", "gross_kg")
     if Delivery.objects.filter(grower=grower, happened_at=at, net_g=gross - tare, undone=False).exists():
         return None
     moment = at.astimezone(UTC).isoformat()

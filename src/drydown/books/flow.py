@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from django.utils.translation import gettext_lazy as _
@@ -9,7 +10,7 @@ from django.utils.translation import gettext_noop
 
 from drydown.books.models import Lot
 
-__all__ = ["PAST", "STEPS", "Step", "next_steps"]
+__all__ = ["PAST", "STEPS", "TOO_WET", "Step", "bagged_wet", "next_steps"]
 
 Stage = Lot.Stage
 TOO_WET = 0.125
@@ -28,37 +29,34 @@ class Step:
     words: str
     leads_to: str | None = None
     asks: tuple[str, ...] = ()
-    caution: str = ""
     shapes: bool = True
 
 
 _ALL = (
-    Step("float", gettext_noop("Floated: lights taken off"), Stage.FLOATED, ("floaters_kg?",)),
-    Step("pulp", gettext_noop("Pulped"), Stage.PULPED, (), "machine"),
-    Step("ferment", gettext_noop("Into the tank"), Stage.FERMENTING, ("tank",), "tank"),
-    Step("test", gettext_noop("Fermentation tested"), None, ("felt", "ph?", "tank_c?"), "tank", shapes=False),
-    Step("wash", gettext_noop("Washed and drained"), Stage.WASHED, (), "effluent"),
+    Step("float", gettext_noop("Float: take the floaters off"), Stage.FLOATED, ("floaters_kg?",)),
+    Step("pulp", gettext_noop("Pulp"), Stage.PULPED, ("pulper?",)),
+    Step("ferment", gettext_noop("Put into a tank"), Stage.FERMENTING, ("tank",)),
+    Step("test", gettext_noop("Test the fermentation"), None, ("felt", "ph?", "tank_c?"), shapes=False),
+    Step("wash", gettext_noop("Wash and drain"), Stage.WASHED, ()),
     Step("spread", gettext_noop("Spread to dry"), Stage.DRYING, ("bed", "load_kg_m2")),
-    Step("rake", gettext_noop("Raked"), None, (), shapes=False),
-    Step("cover", gettext_noop("Covered"), None, (), shapes=False),
-    Step("uncover", gettext_noop("Uncovered"), None, (), shapes=False),
-    Step("air", gettext_noop("Air read"), None, ("air_c", "rh_percent"), shapes=False),
-    Step("move", gettext_noop("Moved to another place"), None, ("bed", "load_kg_m2")),
-    Step("bag", gettext_noop("Bagged and stored"), Stage.STORED, ("mass_kg", "store?"), "dust"),
-    Step("shift", gettext_noop("Shifted to another store"), None, ("store",)),
-    Step("weigh", gettext_noop("Weighed again"), None, ("mass_kg", "moisture_percent"), "dust"),
-    Step("respread", gettext_noop("Back on a bed"), Stage.DRYING, ("bed", "load_kg_m2"), "mould"),
-    Step(
-        "hull", gettext_noop("Hulled"), Stage.HULLED, ("green_kg", "husk_kg?", "moisture_percent"), "machine"
-    ),
-    Step("sort", gettext_noop("Sorted"), Stage.SORTED, ("rejects_kg",), "dust"),
+    Step("rake", gettext_noop("Rake"), None, (), shapes=False),
+    Step("cover", gettext_noop("Cover"), None, (), shapes=False),
+    Step("uncover", gettext_noop("Uncover"), None, (), shapes=False),
+    Step("air", gettext_noop("Read the air"), None, ("air_c", "rh_percent"), shapes=False),
+    Step("move", gettext_noop("Move to another place"), None, ("bed", "load_kg_m2")),
+    Step("bag", gettext_noop("Bag and store"), Stage.STORED, ("mass_kg", "store?")),
+    Step("shift", gettext_noop("Shift to another store"), None, ("store",)),
+    Step("weigh", gettext_noop("Weigh again"), None, ("mass_kg", "moisture_percent")),
+    Step("respread", gettext_noop("Spread again"), Stage.DRYING, ("bed", "load_kg_m2")),
+    Step("hull", gettext_noop("Hull"), Stage.HULLED, ("green_kg", "husk_kg?", "moisture_percent", "huller?")),
+    Step("sort", gettext_noop("Sort"), Stage.SORTED, ("rejects_kg",)),
     Step(
         "sample",
-        gettext_noop("Sample taken"),
+        gettext_noop("Take a sample"),
         None,
         ("sample_g", "bags_in_lot?", "bags_opened?", "kept_back_g?", "tool?", "drawn_by?", "purpose?"),
     ),
-    Step("sell", gettext_noop("Sold"), None, ("buyer", "mass_kg", "price_per_kg", "all_gone?")),
+    Step("sell", gettext_noop("Sell"), None, ("buyer", "mass_kg", "price_per_kg", "all_gone?")),
 )
 STEPS = {step.kind: step for step in _ALL}
 _BED = ("rake", "cover", "uncover", "air", "move")
@@ -79,7 +77,7 @@ _WAYS: dict[str, dict[str, tuple[str, ...]]] = {
     "natural": {Stage.GATHERING: ("float",), Stage.FLOATED: ("spread",)},
 }
 _LATER: dict[str, tuple[str, ...]] = {
-    Stage.DRYING: ("bag", *_BED),
+    Stage.DRYING: (*_BED, "bag"),
     Stage.STORED: ("hull", "shift", "respread", *_DRY),
     Stage.HULLED: ("sort", "shift", *_DRY),
     Stage.SORTED: ("sell", "shift", "weigh", "sample", "air"),
@@ -107,9 +105,25 @@ PAST = {
 }
 
 
-def next_steps(lot: Lot) -> list[Step]:
-    """Steps a lot can take from where it stands, the usual one first; empty when its way ends here."""
-    kinds = _WAYS.get(lot.route, {}).get(lot.stage) or _LATER.get(lot.stage, ())
-    if lot.stage == Stage.STORED and lot.known_wb is not None and lot.known_wb > TOO_WET:
-        kinds = ("respread", *(k for k in kinds if k != "respread"))  # it can grow mould in the bag
+def bagged_wet(known_wb: float | None) -> bool:
+    """Whether bagging a lot needs an explicit yes: read above the rule, or never read at all."""
+    return known_wb is None or known_wb > TOO_WET
+
+
+def next_steps(lot: Lot, target_wb: float | None = None) -> list[Step]:
+    """Steps a lot can take from where it stands, the usual one first; empty when its way ends here.
+
+    A drying lot is bagged first only when it was read at or below `target_wb` (fraction wet basis);
+    a stored one that is above the rule goes back on a bed first.
+    """
+    kinds: Sequence[str] = _WAYS.get(lot.route, {}).get(lot.stage) or _LATER.get(lot.stage, ())
+    known = lot.known_wb
+    if lot.stage == Stage.DRYING and known is not None and target_wb is not None and known <= target_wb:
+        kinds = _first("bag", kinds)
+    if lot.stage == Stage.STORED and known is not None and known > TOO_WET:
+        kinds = _first("respread", kinds)  # it can grow mould in the bag
     return [STEPS[kind] for kind in kinds]
+
+
+def _first(kind: str, kinds: Sequence[str]) -> tuple[str, ...]:
+    return (kind, *(k for k in kinds if k != kind))

@@ -139,7 +139,7 @@ def _refuse(w: Weighing) -> None:
     if w.tare_g >= w.gross_g:
         raise RangeError(f"tare {w.tare_g / 1000:g} kg is not below gross {w.gross_g / 1000:g} kg.", "weight")
     if w.gross_g > MAX_DELIVERY_G:
-        raise RangeError(f"{w.gross_g / 1000:g} kg is above 30,000 kg.", "gross weight")
+        raise RangeError(f"{w.gross_g / 1000:g} kg is above 30 000 kg.", "gross weight")
     for name, percent in (("ripe share", w.ripe_percent), ("float share", w.float_percent)):
         if percent is not None and not 0 <= percent <= 100:
             raise RangeError(f"must be from 0 to 100, got {percent}.", name)

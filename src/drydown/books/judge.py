@@ -5,12 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from drydown.books.flow import TOO_WET
+from drydown.books.flows import Matter
 from drydown.books.models import Lot
+from drydown.books.occupancy import SLACK, VOLUME_SOURCE, Yard, litres
 from drydown.figures import Source, Status
 from drydown.matter.species import Range, species
+from drydown.numerals import number
 from drydown.station.model import Station
 
-__all__ = ["Finding", "crowded", "judge"]
+__all__ = ["Finding", "crowded", "judge", "tank_filled"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,18 +45,46 @@ def judge(
     return tuple(found(lot, details, fruit_kg, held_kg)) if found else ()
 
 
-def crowded(details: dict[str, Any], station: Station, need_m2: float, held_kg: float) -> tuple[Finding, ...]:
-    """Whether a place is too small for a lot at the load that was said; other lots on it not counted."""
+def crowded(
+    details: dict[str, Any], station: Station, need_m2: float, held_kg: float, yard: Yard
+) -> tuple[Finding, ...]:
+    """Whether a drying place is too small for a lot at the load that was said, with what lies on it."""
     found, said = [], Source("as the station describes it", Status.STATED)
     bed, load = details["bed"], details["load_kg_m2"]
-    area = station.drying_places()[bed][1]
-    if need_m2 > 1.02 * area:
-        words = f"At {load:g} kg/m2 the lot needs {need_m2:.1f} m2; {bed} has {area:g}: is it spread thicker?"
+    spot = yard.beds[bed]
+    whole = spot.used + need_m2
+    if need_m2 > SLACK * spot.size:
+        words = (
+            f"At {load:g} kg/m2 the lot needs {need_m2:.1f} m2; {bed} has {spot.size:g}: "
+            "is it spread thicker?"
+        )
+        found.append(Finding(words, said))
+    elif whole > SLACK * spot.size:
+        words = (
+            f"{bed} is over-full: {100 * whole / spot.size:.0f} % of {spot.size:g} m2 with "
+            f"{', '.join(spot.lots)}. Spread elsewhere too, or the layers are thicker than was said."
+        )
         found.append(Finding(words, said))
     for dryer in station.equipment.dryers:
-        if dryer.name == bed and held_kg > 1.02 * dryer.holds_kg:
-            words = f"{held_kg:.0f} kg is more than {bed} holds ({dryer.holds_kg:g} kg)."
+        if dryer.name == bed and held_kg > SLACK * dryer.holds_kg:
+            words = f"{number(held_kg)} kg is more than {bed} holds ({number(dryer.holds_kg)} kg)."
             found.append(Finding(words, said))
+    return tuple(found)
+
+
+def tank_filled(details: dict[str, Any], has: Matter, yard: Yard) -> tuple[Finding, ...]:
+    """Whether a tank holds another lot already, or is too small for what is in it."""
+    spot, found = yard.tanks[details["tank"]], []
+    if spot.lots:
+        words = f"{spot.name} holds {', '.join(spot.lots)} already: the two can no longer be told apart."
+        found.append(Finding(words, Source("by the books", Status.STATED)))
+    whole = spot.used + litres(has)
+    if whole > SLACK * spot.size:
+        words = (
+            f"{spot.name} holds {number(spot.size)} L; this makes about {number(whole)} L: it runs over, or "
+            "not all of it is in."
+        )
+        found.append(Finding(words, VOLUME_SOURCE))
     return tuple(found)
 
 
@@ -69,7 +101,7 @@ def _bagged(lot: Lot, details: dict[str, Any], fruit_kg: float, _held: float) ->
     if moisture is None:
         words = "No moisture was read: the books take the target as reached."
         found.append(Finding(words, Source("assumption of the books", Status.OWN_ESTIMATE)))
-    elif moisture > 0.125:
+    elif moisture > TOO_WET:
         words = (
             f"Bagged at {moisture * 100:.1f} % wb, outside the rule of 12.5 %: it can grow mould in the bag."
         )
@@ -110,6 +142,6 @@ def _hulled(lot: Lot, details: dict[str, Any], _fruit: float, held_kg: float) ->
 
 
 def _sold(lot: Lot, _details: dict[str, Any], _fruit: float, _held: float) -> list[Finding]:
-    if lot.known_wb is None or lot.known_wb <= 0.125:
+    if lot.known_wb is None or lot.known_wb <= TOO_WET:
         return []
     return [Finding(f"Last read at {lot.known_wb * 100:.1f} % wb, outside the rule of 12.5 %.", _DRY)]

@@ -35,7 +35,7 @@ __all__ = [
 
 Kept = TypeVar("Kept")
 MEMBERS = 80
-VERSION = "5"
+VERSION = "6"
 
 
 def lot_balance(lot: Lot, station: Station) -> BalanceReport:

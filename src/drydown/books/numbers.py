@@ -6,25 +6,31 @@ import re
 from decimal import ROUND_HALF_EVEN, Decimal
 
 from drydown.errors import InputError
+from drydown.numerals import number
 
 __all__ = ["coin_text", "parse_decimal", "parse_grams", "to_minor"]
 
 _PLAIN = re.compile(r"^[0-9]{1,9}([.,][0-9]{1,6})?$")
-_GROUPED = re.compile(r"^\d{1,3}([.,  ']\d{3})+([.,]\d+)?$")
+_BLANKS = "\u0020\u00a0\u202f\u2009"
+_BLANK_GROUPS = re.compile(rf"^[0-9]{{1,3}}(?:[{_BLANKS}][0-9]{{3}})+(?:[.,][0-9]{{1,6}})?$")
+_GROUPED = re.compile(r"^\d{1,3}([.,']\d{3})+([.,]\d+)?$")
 
 
 def parse_decimal(text: str, where: str) -> Decimal:
     """A number of zero or more from a form field.
 
-    "41.5" and "41,5" are the same. "1,234" or "1.234" could be a thousand or not, so three
-    digits after a single mark are refused, as are group marks.
+    "41.5" and "41,5" are the same, and so are "1234" and "1 234", as Drydown writes it. "1,234" or
+    "1.234" could be a thousand or not, so three digits after a single mark are refused, as are
+    points and commas between groups.
     """
     cleaned = text.strip()
     if not cleaned:
         raise InputError("is empty.", where, "Write a number, such as 41.5.")
+    if _BLANK_GROUPS.match(cleaned):
+        cleaned = re.sub(rf"[{_BLANKS}]", "", cleaned)
     whole, mark, part = cleaned.partition("," if "," in cleaned else ".")
     doubtful = bool(mark) and len(part) == 3 and whole != "0"
-    if _GROUPED.match(cleaned) and (doubtful or len(re.findall(r"[.,  ']", cleaned)) > 1):
+    if _GROUPED.match(cleaned) and (doubtful or len(re.findall(r"[.,']", cleaned)) > 1):
         raise InputError(
             f"'{cleaned}' could be read two ways.",
             where,
@@ -51,4 +57,4 @@ def to_minor(amount: Decimal, decimals: int) -> int:
 
 def coin_text(minor: int, decimals: int) -> str:
     """Smallest coins as an amount with thin groups: 1234567 with 2 decimals is "12 345.67"."""
-    return f"{Decimal(minor).scaleb(-decimals):,.{decimals}f}".replace(",", " ")
+    return number(Decimal(minor).scaleb(-decimals), decimals)

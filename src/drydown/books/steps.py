@@ -11,17 +11,20 @@ from typing import Any
 
 from django.utils import timezone
 
-from drydown.books.flow import STEPS, next_steps
+from drydown.books.flow import STEPS, TOO_WET, bagged_wet, next_steps
 from drydown.books.flows import Matter, hulled, pulped, taken_off, to_moisture, washed, weighed
 from drydown.books.gate import cherry_kg
 from drydown.books.habits import target_wb
 from drydown.books.journal import DRY, WATER, Draft, Line, Who, held, sent_otherwise, write, writing
-from drydown.books.judge import Finding, crowded, judge
+from drydown.books.judge import Finding, crowded, judge, tank_filled
 from drydown.books.lotview import spread_m2
-from drydown.books.models import Happening, Holding, Lot, Reading
+from drydown.books.models import Descent, Happening, Holding, Lot, Reading
 from drydown.books.numbers import to_minor
+from drydown.books.occupancy import yard_of
 from drydown.books.reading_off import read_off
 from drydown.errors import InputError, RangeError
+from drydown.numerals import number
+from drydown.outlook.cautions import cautions
 from drydown.station.model import Station
 
 __all__ = ["READABLE", "Taken", "lot_matter", "record_reading", "take_step"]
@@ -68,10 +71,8 @@ def take_step(
         has = lot_matter(fresh)
         _possible(fresh, kind, details, has, station)
         details = _whole_sale(kind, details, has)
-        findings = judge(fresh, kind, details, cherry_kg(fresh), has.mass / 1000.0)
-        if kind in {"spread", "move", "respread"}:
-            need = spread_m2(fresh, station, has.dry, details["load_kg_m2"])
-            findings += crowded(details, station, need, has.mass / 1000.0)
+        findings = judge(fresh, kind, details, fruit_behind_kg(fresh), has.mass / 1000.0)
+        findings += _room(fresh, kind, details, has, station)
         body = {
             "code": fresh.code, "kind": kind, "details": details,
             "warned": [f.words for f in findings], "assumed": _assumed(fresh, kind, station),
@@ -79,6 +80,68 @@ def take_step(
         lines = _lines(fresh, kind, details, has, station)
         entry, _new = write(Draft("step", key, body, lines, moment, who), read_off)
         return Taken(Happening.objects.select_related("lot").get(entry=entry), findings)
+
+
+def _room(lot: Lot, kind: str, details: dict[str, Any], has: Matter, station: Station) -> tuple[Finding, ...]:
+    """Whether the place a lot goes to has room for it, with what stands there already."""
+    if kind in {"spread", "move", "respread"} and details["bed"] in station.drying_places():
+        need = spread_m2(lot, station, has.dry, details["load_kg_m2"])
+        return crowded(details, station, need, has.mass / 1000.0, yard_of(station, without=lot))
+    if kind == "ferment" and any(t.name == details["tank"] for t in station.equipment.tanks):
+        return tank_filled(details, has, yard_of(station, without=lot))
+    return ()
+
+
+def fruit_behind_kg(lot: Lot) -> float:
+    """Ripe fruit behind a lot, kg: its own deliveries, and of its parents the part that came into it.
+
+    For lots that came of others the parts are shares of estimates until something is weighed.
+    """
+    found = cherry_kg(lot)
+    for edge in Descent.objects.filter(child=lot, undone=False).select_related("parent"):
+        found += edge.share * fruit_behind_kg(edge.parent)
+    return found
+
+
+def _fruit_of_family_kg(lot: Lot) -> float:
+    """All the fruit a lot could have come of, kg: nothing can weigh more than this gives."""
+    edges = Descent.objects.filter(child=lot, undone=False).select_related("parent")
+    return cherry_kg(lot) + sum(_fruit_of_family_kg(edge.parent) for edge in edges)
+
+
+def _was_weighed(lot: Lot) -> bool:
+    """Whether a scale has spoken of this lot, or of all it came of: its kilograms are no estimate."""
+    if lot.happenings.filter(kind__in=("bag", "weigh", "hull"), undone=False).exists():
+        return True
+    edges = Descent.objects.filter(child=lot, undone=False).select_related("parent")
+    return bool(edges) and all(_was_weighed(edge.parent) for edge in edges)
+
+
+def _most_bagged_kg(lot: Lot, held_kg: float) -> float:
+    """The most a lot can weigh as it is bagged.
+
+    The first weighing rules over the estimate: only what the fruit behind the lot cannot give is
+    impossible (half of the fruit as dried cherry, 0.35 as parchment: above any published share).
+    """
+    family = _fruit_of_family_kg(lot)
+    share = 0.5 if lot.route == "natural" else 0.35
+    if not family:
+        return SLACK * held_kg
+    wet = 1.0 if lot.known_wb is None else max(1.0, (1.0 - 0.125) / (1.0 - lot.known_wb))
+    return share * wet * family
+
+
+def _wet_is_said(lot: Lot, details: dict[str, Any]) -> None:
+    """Refuse to bag wet or unread coffee that nobody says is wet."""
+    if not bagged_wet(lot.known_wb) or details.get("wet"):
+        return
+    known = lot.known_wb
+    read = "it was never read" if known is None else f"it was read at {100 * known:.1f} % wb"
+    caution = cautions("wet_bag")[0]
+    raise InputError(
+        f"{read}; the rule is {100 * TOO_WET:g} % or below. {caution.text} [{caution.source.text}]",
+        lot.code, "Read or dry it first, or tick 'yes, bag it wet'.",
+    )  # fmt: skip
 
 
 def _same(before: Happening, lot: Lot, kind: str, details: dict[str, Any]) -> Happening:
@@ -120,31 +183,44 @@ SLACK = 1.02
 def _possible(lot: Lot, kind: str, details: dict[str, Any], has: Matter, station: Station) -> None:
     """Refuse what cannot be: nothing, more lights or coffee than there was fruit, more than is held."""
     held_kg = has.mass / 1000.0
-    fruit = cherry_kg(lot) or held_kg
-    dry_share = 0.5 if lot.route == "natural" else 0.35
+    fruit = _fruit_of_family_kg(lot) or held_kg
+    if kind == "bag":
+        _wet_is_said(lot, details)
     most = {
-        "float": 0.9 * fruit, "bag": dry_share * fruit if cherry_kg(lot) else SLACK * held_kg,
-        "hull": held_kg, "sort": held_kg, "sell": SLACK * held_kg, "weigh": 1.5 * held_kg,
+        "float": 0.9 * fruit, "bag": _most_bagged_kg(lot, held_kg) if kind == "bag" else 0.0,
+        "hull": held_kg, "sort": held_kg, "sell": SLACK * held_kg,
+        "weigh": 1.5 * held_kg if _was_weighed(lot) else max(1.5 * held_kg, 0.5 * fruit),
     }.get(kind)  # fmt: skip
     for name in ("floaters_kg", "mass_kg", "green_kg", "rejects_kg"):
         value = details.get(name)
         if value is None or most is None:
             continue
         if value == 0 and name in {"mass_kg", "green_kg"}:
-            raise RangeError("must be more than nothing.", kind, "Check the weight.")
+            raise RangeError("must be more than nothing.", _LABELS.get(name, kind), "Check the weight.")
         if value > most:
-            said = f"can come of {fruit:g} kg of fruit" if kind in {"float", "bag"} else "the lot holds"
-            rest = "." if kind in {"float", "bag"} else f" ({held_kg:g} kg)."
+            said = f"can come of {_kg(fruit)} of fruit" if kind in {"float", "bag"} else "the lot holds"
+            rest = "." if kind in {"float", "bag"} else f" ({_kg(held_kg)})."
             raise RangeError(
-                f"{value:g} kg is more than {said}{rest}", kind, "Check the weight, or weigh the lot again."
-            )
+                f"{_kg(value)} is more than {said}{rest}", _LABELS.get(name, kind),
+                "Check the weight, or weigh the lot again.",
+            )  # fmt: skip
     _possible_sample(details)
     _possible_load(details, station)
     husk = details.get("husk_kg") or 0.0
     if kind == "hull" and details["green_kg"] + husk > 1.05 * held_kg:
         raise RangeError(
-            f"green and husk weigh {details['green_kg'] + husk:g} kg, the lot held {held_kg:g} kg.", kind
+            f"green and husk weigh {_kg(details['green_kg'] + husk)}, the lot held {_kg(held_kg)}.", "hull"
         )
+
+
+_LABELS = {
+    "floaters_kg": "floaters", "mass_kg": "mass weighed", "green_kg": "green coffee",
+    "rejects_kg": "rejects",
+}  # fmt: skip
+
+
+def _kg(value: float) -> str:
+    return f"{number(value, 0 if value >= 1000 and value == int(value) else 1)} kg"
 
 
 def _possible_load(details: dict[str, Any], station: Station) -> None:

@@ -2,9 +2,27 @@
 
 from __future__ import annotations
 
+from typing import Annotated
+
 import typer
 
-from drydown.cli import balance, books, carrying, desk, dry, fit, grade, price, sample, station
+from drydown import __version__
+from drydown.cli import (
+    accept,
+    balance,
+    books,
+    carrying,
+    desk,
+    dry,
+    fit,
+    grade,
+    moisture,
+    panel,
+    price,
+    pulper,
+    sample,
+    station,
+)
 
 __all__ = ["app", "main"]
 
@@ -12,6 +30,7 @@ app = typer.Typer(
     name="drydown",
     help="From ripe coffee fruit at the gate to a dry lot: forecasts with bands, on your own books.",
     no_args_is_help=True,
+    invoke_without_command=True,
     pretty_exceptions_enable=False,
     add_completion=False,
 )
@@ -22,7 +41,11 @@ app.command("grade")(grade.grade)
 app.command("schemes")(grade.schemes)
 app.command("draw")(sample.draw)
 app.command("size")(sample.size)
-app.command("price")(price.price)
+app.add_typer(price.app, name="price")
+app.command("moisture")(moisture.moisture)
+app.command("panel")(panel.panel)
+app.command("accept")(accept.accept)
+app.command("pulper-test")(pulper.pulper_test)
 app.add_typer(station.app, name="station")
 app.command("serve")(desk.serve)
 app.command("demo")(desk.demo)
@@ -33,6 +56,18 @@ app.command("import")(carrying.import_list)
 app.command("backup")(books.backup)
 app.command("restore")(books.restore_copy)
 app.command("verify")(books.verify_books)
+
+
+@app.callback()
+def _about(
+    version: Annotated[
+        bool, typer.Option("--version", help="print the version and stop", is_eager=True)
+    ] = False,
+) -> None:
+    """From ripe coffee fruit at the gate to a dry lot: forecasts with bands, on your own books."""
+    if version:
+        typer.echo(f"drydown {__version__}")
+        raise typer.Exit
 
 
 def main() -> None:

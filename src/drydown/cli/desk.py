@@ -10,6 +10,7 @@ from typing import Annotated, Any
 
 import typer
 
+from drydown.cli.running import holding, says_running
 from drydown.cli.schedule import start_copies
 from drydown.cli.show import answering, out, waiting
 from drydown.errors import InputError
@@ -41,6 +42,8 @@ def serve(
 ) -> None:
     """Start the desk on your own books; the first start prints a one-time owner link."""
     with answering():
+        if says_running(data.resolve()):
+            return
         _free(host, port)
         if tls:
             _free(host, port - 1)
@@ -50,7 +53,6 @@ def serve(
 
         files = _join(data.resolve(), host, port, name or []) if tls else None
         address = f"{'https' if tls else 'http'}://{host}:{port}/"
-        (data.resolve() / "address.txt").write_text(address, encoding="utf-8")
         out.print(f"Drydown is at {address}", markup=False)
         if needs_owner():
             out.print(f"First entry, works once: {address}first/{make_owner_link()}/", markup=False)
@@ -59,7 +61,8 @@ def serve(
             out.print("Phones then cannot keep pages for work without network; --tls makes that possible.")
         if copy_every_h:
             start_copies(data.resolve(), copies_to or data.resolve() / "copies", copy_every_h, keep)
-        _run(host, port, files)
+        with holding(data.resolve(), address):
+            _run(host, port, files)
 
 
 def _join(data: Path, host: str, port: int, names: list[str]) -> Any:
@@ -86,7 +89,9 @@ def demo(data: Data = Path("data/demo"), host: Host = "127.0.0.1", port: Port = 
     with answering():
         if host not in LOCAL:
             raise InputError("is not this machine; the demo asks no password.", f"--host {host}")
-        _free(host, port)
+        if says_running(data.resolve()):
+            return
+        port = next_free(host, port)
         begin(data, demo=True)
         from drydown.books.models import Delivery  # noqa: PLC0415
         from drydown.books.prepare import fill_demo, warm_forecasts  # noqa: PLC0415
@@ -99,8 +104,10 @@ def demo(data: Data = Path("data/demo"), host: Host = "127.0.0.1", port: Port = 
                 warm_forecasts()
         if written:
             out.print(f"Wrote {written} invented deliveries to {data}.", markup=False)
-        out.print(f"Drydown's demo is at http://{host}:{port}/ (stop it with Ctrl-C)", markup=False)
-        _run(host, port)
+        address = f"http://{host}:{port}/"
+        with holding(data.resolve(), address):
+            out.print(f"Drydown's demo is at {address} (stop it with Ctrl-C)", markup=False)
+            _run(host, port)
 
 
 def owner_link(data: Data = Path("drydown-data"), host: Host = "127.0.0.1", port: Port = 8321) -> None:
@@ -133,15 +140,33 @@ def unlock(
 
 def _free(host: str, port: int) -> None:
     """Refuse early, in one sentence, when the address is taken."""
+    problem = taken(host, port)
+    if problem:
+        raise InputError(
+            f"cannot be used ({problem}).", f"{host}:{port}", f"Choose another: --port {port + 1}"
+        )
+
+
+def taken(host: str, port: int) -> str:
+    """Why an address cannot be listened on; empty when it can."""
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     with socket.socket(family, socket.SOCK_STREAM) as probe:
         probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             probe.bind((host, port))
         except OSError as error:
-            raise InputError(
-                f"cannot be used ({error.strerror}).", f"{host}:{port}", "Choose another: --port 8322"
-            ) from error
+            return error.strerror or "in use"
+    return ""
+
+
+def next_free(host: str, port: int, most: int = 50) -> int:
+    """The port asked for, or the next one that nobody holds; said so when it is another."""
+    for candidate in range(port, min(port + most, 65536)):
+        if not taken(host, candidate):
+            if candidate != port:
+                out.print(f"Port {port} is taken by another program; using {candidate}.", markup=False)
+            return candidate
+    raise InputError(f"and the {most} after it are taken.", f"port {port}", "Choose another: --port 9000")
 
 
 def begin(data: Path, demo: bool) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -15,8 +16,10 @@ from drydown.errors import InputError, RangeError
 if TYPE_CHECKING:
     from drydown.air.normals import MonthNormals
     from drydown.air.series import HourlyWeather, Site
+    from drydown.figures import Source
     from drydown.outlook.case import Stop
     from drydown.outlook.forecast import DryingForecast
+    from drydown.outlook.rules import RuleCheck
     from drydown.station.model import Drying, Station
     from drydown.steps.dry.data import Place
     from drydown.steps.dry.routine import Routine
@@ -76,6 +79,12 @@ def dry_lot(
     forecast_file: Annotated[
         Path | None, typer.Option(help="weather forecast (CSV) for the first days, with --station")
     ] = None,
+    store_c: Annotated[
+        float | None, typer.Option(help="store's temperature, for water activity (default: the station's)")
+    ] = None,
+    window_hours_before: Annotated[
+        float | None, typer.Option(help="hours in the mould window before this run (0.80 to 0.95)", min=0)
+    ] = None,
     members: Annotated[int, typer.Option(help="futures in the ensemble")] = 200,
     seed: Annotated[int, typer.Option(help="same seed, same answer", min=0)] = 1,
     json: Annotated[bool, typer.Option("--json", help="print JSON, shape drydown.dry/2")] = False,
@@ -131,17 +140,61 @@ def dry_lot(
             found = forecast(case, site, weather, members, seed, ahead)
             why = reasons(case, site, weather)
             waiting_costs = overdrying_per_hour(case, site, weather)
+        keeping = _keeping(found, _store(here, store_c), window_hours_before)
         if json:
             extra = {"would_change": list(why), "weight_lost_per_hour_left_on": waiting_costs}
-            print_json(found.as_dict() | extra)
+            print_json(found.as_dict() | extra | keeping.as_dict())
             return
-        _print(found, habits is None and not spot.machine)
+        _print(found, habits is None and not spot.machine, keeping)
         for words in why:
             out.print(f"If {words}.", markup=False)
         out.print(
             f"Left on after the target: {waiting_costs * 100:.2f} % of sale weight lost an hour"
             f"{'' if spot.machine else ' of sun'}."
         )
+
+
+@dataclass(frozen=True, slots=True)
+class Keeping:
+    """What the published rules say of a run: words for the mould window, the rules at the target."""
+
+    window: str
+    window_source: Source
+    hours: float
+    rules: list[RuleCheck]
+
+    def as_dict(self) -> dict[str, object]:
+        """Plain data for `--json`."""
+        return {
+            "mould_window": {"words": self.window, "hours_in_all_p50": self.hours},
+            "rules_at_target": [{"rule": r.text, "inside": r.inside, "why": r.why} for r in self.rules],
+        }
+
+
+def _store(here: Station | None, stated: float | None) -> float | tuple[float, float] | None:
+    """The store's temperature: as given, else from lowest to highest of the station's stores."""
+    if stated is not None:
+        if not 5.0 <= stated <= 45.0:
+            raise RangeError(f"must be from 5 to 45 C, got {stated:g}.", "--store-c")
+        return stated
+    return here.store_c() if here else None
+
+
+def _keeping(
+    found: DryingForecast, store: float | tuple[float, float] | None, before: float | None
+) -> Keeping:
+    from drydown.outlook.rules import check_rules, ends_in_window, window_state  # noqa: PLC0415
+
+    case, window = found.case, found.figures["mould_window_h"]
+    hours, wet = before or 0.0, found.figures["very_wet_h"].value
+    wet_before = case.moisture_wb_now is not None and before is None and ends_in_window(case.moisture_wb_now)
+    words, source = window_state(
+        hours + window.value, hours + window.high, wet, found.undried, case.target_wb, wet_before
+    )
+    if wet_before:
+        words += ". Give them with --window-hours-before"
+    rules = check_rules(case.target_wb, store, case.form, case.species)
+    return Keeping(words, source, hours + window.value, rules)
 
 
 def _target(habits: Drying | None) -> float | None:
@@ -245,8 +298,8 @@ def _weather(
     return here.place.site(), station_weather(here, folder)
 
 
-def _print(found: DryingForecast, assumed_routine: bool) -> None:
-    from drydown.outlook.rules import cautions, check_rules, window_state  # noqa: PLC0415
+def _print(found: DryingForecast, assumed_routine: bool, keeping: Keeping) -> None:
+    from drydown.outlook.cautions import at_command  # noqa: PLC0415
     from drydown.steps.dry.routine import ROUTINE_SOURCE  # noqa: PLC0415
 
     case = found.case
@@ -267,12 +320,9 @@ def _print(found: DryingForecast, assumed_routine: bool) -> None:
             "Routine taken as: raked at 8, 10, 12, 14, 16 h, covered 17:30 to 07:30 and in rain "
             f"({ROUTINE_SOURCE}). A station file states your own."
         )
-    window = found.figures["mould_window_h"]
-    words, source = window_state(window.value, window.high, found.figures["very_wet_h"].value, found.undried)
-    out.print(f"Mould window: {words} ({source.text}).", markup=False)
-    for rule in check_rules(case.target_wb, 20.0, case.form, case.species):
+    out.print(f"Mould window: {keeping.window} ({keeping.window_source.text}).", markup=False)
+    for rule in keeping.rules:
         out.print(f"At the target, {rule.words()} [{rule.source.text}]", markup=False)
     for note in found.notes:
         out.print(f"Note: {note}.", markup=False)
-    topics = ("mould", "smoke", "machine") if found.place.machine else ("mould",)
-    print_cautions(cautions(*topics))
+    print_cautions(at_command("dry", found.place.name))

@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
-from rich.table import Table
 
-from drydown.cli.show import answering, out, print_json
+from drydown.cli.show import answering, out, print_cautions, print_json, table_of
 from drydown.errors import InputError
-from drydown.quality.grade import Verdict, grade_sheet
-from drydown.quality.sample import load_sheet
-from drydown.quality.scheme import Scheme, scheme, scheme_names
-from drydown.quality.sure import another_sample, grade_probabilities, over_dispersion, total_figure
+
+if TYPE_CHECKING:
+    from drydown.quality.grade import Verdict
+    from drydown.quality.scheme import Scheme
 
 __all__ = ["grade", "schemes"]
 
@@ -41,6 +40,12 @@ def grade(
     json: Json = False,
 ) -> None:
     """Grade a sample by a published scheme, with every limit, its source, and the chance of each grade."""
+    from drydown.outlook.cautions import at_command  # noqa: PLC0415 (keeps --help quick)
+    from drydown.quality.grade import grade_sheet  # noqa: PLC0415
+    from drydown.quality.sample import load_sheet  # noqa: PLC0415
+    from drydown.quality.scheme import scheme  # noqa: PLC0415
+    from drydown.quality.sure import another_sample, grade_probabilities, over_dispersion  # noqa: PLC0415
+
     with answering():
         rules = scheme(by)
         found = grade_sheet(load_sheet(sheet), rules, _pairs(option, "an option"))
@@ -60,6 +65,7 @@ def grade(
         _print(found, spread, chances)
         if advice:
             out.print(advice.words, markup=False)
+        print_cautions(at_command("grade"))
 
 
 def _number(text: str) -> float:
@@ -83,8 +89,11 @@ def _refuse_memory(found: Verdict) -> None:
 
 
 def _plain(found: Verdict, spread: float, chances: dict[str, float]) -> dict[str, Any]:
+    from drydown.quality.sure import total_figure  # noqa: PLC0415
+
     return {
         "shape": "drydown.grade/1", "scheme": found.scheme.name, "lot": found.sheet.lot, "grade": found.words,
+        "headline": found.headline, "price_step": found.price_note,
         "total": total_figure(found, spread).as_dict() if found.sheet.counts else None,
         "over_dispersion": spread, "options": dict(found.options), "chances": chances,
         "tried": [
@@ -104,18 +113,18 @@ def _plain(found: Verdict, spread: float, chances: dict[str, float]) -> dict[str
 
 
 def _print(found: Verdict, spread: float, chances: dict[str, float]) -> None:
-    out.print(f"{found.scheme.words}: {found.words}", markup=False)
+    from drydown.quality.sure import total_figure  # noqa: PLC0415
+
+    out.print(f"{found.scheme.words}: {found.headline}", markup=False)
     if found.sheet.counts:
         out.print(total_figure(found, spread).text() + " (95 %)", markup=False)
     for better in found.possible:
         missing = ", ".join(m.words for m in better.open)
         out.print(f"'{better.grade.name.strip()}' stays open: the sheet lacks {missing}.", markup=False)
     best = found.best or found.tried[-1]
-    table = Table(box=None)
-    for head in (f"limits of '{best.grade.name.strip()}'", "found", "allowed", ""):
-        table.add_column(head)
-    for m in best.limits:
-        table.add_row(m.words, m.found, m.allowed, {True: "kept", False: "missed", None: "open"}[m.kept])
+    table = table_of(f"limits of '{best.grade.name.strip()}'", "found", "allowed", "")
+    for m in (*best.limits, *filter(None, (found.condition,))):
+        table.add_row(m.words, m.found, m.allowed, {True: "met", False: "not met", None: "unknown"}[m.kept])
     out.print(table)
     if len(chances) > 1:
         said = ", ".join(f"{name} {p:.0%}" for name, p in chances.items())
@@ -131,6 +140,8 @@ def _print(found: Verdict, spread: float, chances: dict[str, float]) -> None:
 
 def schemes(json: Json = False) -> None:
     """List the schemes with their sources; rows from memory are counted."""
+    from drydown.quality.scheme import scheme, scheme_names  # noqa: PLC0415
+
     rows = [(scheme(name), name) for name in scheme_names()]
     if json:
         print_json({
@@ -139,9 +150,7 @@ def schemes(json: Json = False) -> None:
                          "source": s.source, "status": s.status, "from_memory": _weak(s)} for s, n in rows],
         })  # fmt: skip
         return
-    table = Table(box=None)
-    for head in ("name", "what", "kind", "grades", "rows from memory"):
-        table.add_column(head)
+    table = table_of("name", "what", "kind", "grades", "rows from memory")
     for s, name in rows:
         table.add_row(name, s.words, s.kind, str(len(s.grades)), str(_weak(s) or ""))
     out.print(table)

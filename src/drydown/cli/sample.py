@@ -3,23 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
-from rich.table import Table
 
-from drydown.cli.show import answering, out, print_json
+from drydown.cli.show import answering, out, print_cautions, print_json, table_of
 from drydown.errors import InputError
-from drydown.quality.photo import (
-    HONEST,
-    Photo,
-    PhotoScreens,
-    colour_summary,
-    measure_photo,
-    photo_screens,
-    read_picture,
-)
-from drydown.quality.sampling import draw_plan, trier
+
+if TYPE_CHECKING:
+    from drydown.quality.photo import Photo, PhotoScreens
 
 __all__ = ["draw", "size"]
 
@@ -31,6 +23,9 @@ def draw(
     json: Annotated[bool, typer.Option("--json", help="print JSON, shape drydown.draw/1")] = False,
 ) -> None:
     """How many bags to open, how much to take of each, with which trier."""
+    from drydown.outlook.cautions import at_command  # noqa: PLC0415 (keeps --help quick)
+    from drydown.quality.sampling import draw_plan, trier  # noqa: PLC0415
+
     with answering():
         plan, tool = draw_plan(bags, rule), trier(form)
         if json:
@@ -54,6 +49,7 @@ def draw(
         out.print(f"{tool.words}: {sizes}. {tool.note}", markup=False)
         for source in (plan.source, tool.source):
             out.print(f"[{source.text}, {source.status}]", markup=False)
+        print_cautions(at_command("draw"))
 
 
 def size(
@@ -62,6 +58,9 @@ def size(
     json: Annotated[bool, typer.Option("--json", help="print JSON, shape drydown.size/1")] = False,
 ) -> None:
     """Bean widths and screens from a photo with a card of 85.60 x 53.98 mm on the sheet."""
+    from drydown.outlook.cautions import at_command  # noqa: PLC0415 (keeps --help quick)
+    from drydown.quality.photo import measure_photo, photo_screens, read_picture  # noqa: PLC0415
+
     with answering():
         try:
             content = photo.read_bytes()
@@ -73,9 +72,12 @@ def size(
             _plain(found, screens)
         else:
             _print(found, screens)
+            print_cautions(at_command("size"))
 
 
 def _plain(found: Photo, screens: PhotoScreens) -> None:
+    from drydown.quality.photo import HONEST, colour_summary  # noqa: PLC0415
+
     colour = colour_summary(found.beans)
     print_json({
         "shape": "drydown.size/1", "table": screens.table, "px_per_mm": found.px_per_mm,
@@ -97,17 +99,14 @@ def _plain(found: Photo, screens: PhotoScreens) -> None:
 
 
 def _print(found: Photo, screens: PhotoScreens) -> None:
+    from drydown.quality.photo import HONEST  # noqa: PLC0415
+
     good = f"{found.px_per_mm:.1f} pixels per mm, camera {found.tilt_deg:.0f} degrees aslant."
     out.print(f"{len(found.beans)} beans at {good}", markup=False)
-    rows = Table(box=None)
-    for head in (
-        f"screen ({screens.table})",
-        "hole, mm",
-        "beans",
-        "by mass, reckoned",
-        "on it and above, 95 %",
-    ):
-        rows.add_column(head, justify="right")
+    heads = (
+        f"screen ({screens.table})", "hole, mm", "beans", "by mass, reckoned", "on it and above, 95 %"
+    )  # fmt: skip
+    rows = table_of(*heads, right=heads)
     for r in screens.rows:
         span = f"{100 * r.above:.0f} % ({100 * r.low:.0f} to {100 * r.high:.0f})" if r.hole_mm else ""
         rows.add_row(

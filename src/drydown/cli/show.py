@@ -8,16 +8,18 @@ import sys
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 
+import typer
 from rich.console import Console
 from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 from rich.table import Table
 
-from drydown.errors import BalanceError, DrydownError
+from drydown.errors import BalanceError, DrydownError, InputError
 from drydown.figures import Band, Figure, weakest
 from drydown.matter.species import Range
-from drydown.outlook.rules import Caution
+from drydown.numerals import number
+from drydown.outlook.cautions import FIRST, Caution
 
-__all__ = ["EXIT_BALANCE", "EXIT_INPUT", "answering", "out", "print_json", "waiting"]
+__all__ = ["EXIT_BALANCE", "EXIT_INPUT", "amount", "answering", "out", "print_json", "table_of", "waiting"]
 
 out = Console(soft_wrap=True, highlight=False)
 err = Console(stderr=True, soft_wrap=True, highlight=False)
@@ -30,6 +32,7 @@ FULL_DIGITS = {
     "h": 0,
     "L": 0,
     "MJ/m2": 0,
+    "(0 to 1)": 3,
     "times the form's": 2,
     "of the sun": 2,
 }
@@ -48,6 +51,19 @@ def answering() -> Iterator[None]:
         sys.exit(EXIT_INPUT)
 
 
+def amount(text: str | float) -> float:
+    """A number typed with point or comma, and with blanks between groups; what is doubtful is refused."""
+    from drydown.books.numbers import parse_decimal  # noqa: PLC0415
+
+    if isinstance(text, float | int):
+        return float(text)
+    sign = -1.0 if text.strip().startswith("-") else 1.0
+    try:
+        return sign * float(parse_decimal(text.strip().removeprefix("-"), ""))
+    except InputError as error:
+        raise typer.BadParameter(f"{error.what} {error.fix}") from error
+
+
 @contextmanager
 def waiting(words: str, quiet: bool) -> Iterator[None]:
     """A moving line on stderr for work that may take over two seconds."""
@@ -63,6 +79,14 @@ def waiting(words: str, quiet: bool) -> Iterator[None]:
 def print_json(data: Mapping[str, object]) -> None:
     """One JSON object on stdout; numbers that do not exist are null."""
     print(json.dumps(_plain(data), indent=2, ensure_ascii=False, allow_nan=False))  # noqa: T201
+
+
+def table_of(*heads: str, right: tuple[str, ...] = ()) -> Table:
+    """A table without lines; heads named in `right` stand to the right."""
+    table = Table(box=None)
+    for head in heads:
+        table.add_column(head, justify="right" if head in right else "left")
+    return table
 
 
 def _plain(value: object) -> object:
@@ -84,14 +108,10 @@ def figures_table(title: str, figures: Mapping[str, Figure]) -> Table:
         table.add_column(name, justify="right" if name in {"value", head} else "left")
     for key, f in figures.items():
         digits = FULL_DIGITS.get(f.unit, 1)
-        span = "" if f.low == f.high else f"{_number(f.low, digits)} to {_number(f.high, digits)}"
+        span = "" if f.low == f.high else f"{number(f.low, digits)} to {number(f.high, digits)}"
         known = f"weakest input: {weakest(f.sources)}"
-        table.add_row(words(key), _number(f.value, digits), span, f.unit, known)
+        table.add_row(words(key), number(f.value, digits), span, f.unit, known)
     return table
-
-
-def _number(value: float, digits: int) -> str:
-    return "not in reach" if math.isnan(value) else f"{value:,.{digits}f}"
 
 
 _NAMES = {"heat_mj_kg": "heat for the water", "heat_mj_m2": "heat in all", "fuel_kg_m2": "fuel in all"}
@@ -121,3 +141,5 @@ def print_cautions(cautions: tuple[Caution, ...]) -> None:
     """Usual cautions, after the numbers."""
     for caution in cautions:
         out.print(f"Caution: {caution.text} ({caution.source.text})", markup=False)
+    if cautions:
+        out.print(FIRST, markup=False)

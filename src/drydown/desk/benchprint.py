@@ -15,7 +15,7 @@ from drydown.station.model import Station
 
 __all__ = ["certificate_pdf"]
 
-KEPT = {True: "kept", False: "missed", None: "open"}
+KEPT = {True: "met", False: "not met", None: "unknown"}
 
 
 def _figure(name: str, found: Figure) -> list[str]:
@@ -38,9 +38,9 @@ def _grade(found: Graded | None) -> dict[str, Any] | None:
         lacks = ", ".join(m.words for m in better.open)
         notes.append(f"'{better.grade.name.strip()}' stays open: the sheet lacks {lacks}.")
     return {
-        "scheme": rules.words, "grade": verdict.words, "limits_of": found.best.grade.name.strip(),
+        "scheme": rules.words, "grade": verdict.headline, "limits_of": found.best.grade.name.strip(),
         "total": found.total.text() + " (95 %)" if found.total else "", "counts": counts,
-        "limits": [[m.words, m.found, m.allowed, KEPT[m.kept]] for m in found.best.limits],
+        "limits": [[m.words, m.found, m.allowed, KEPT[m.kept]] for m in found.limits],
         "chances": [[name, f"{100 * p:.0f} %"] for name, p in found.chances.items()],
         "notes": [n for n in (*notes, rules.rounding_note, *rules.notes) if n],
         "sources": [f"{s.text} ({s.status})" for s in verdict.sources()],

@@ -43,6 +43,11 @@ class Graded:
         return [(name, round(100 * p)) for name, p in self.chances.items() if p >= 0.01]
 
     @property
+    def limits(self) -> list[Any]:
+        """The limits shown, with the scheme's general condition."""
+        return [*self.best.limits, *filter(None, (self.verdict.condition,))]
+
+    @property
     def best(self) -> Any:
         """The grade whose limits are shown: the best that is kept, else the lowest."""
         return self.verdict.best or self.verdict.tried[-1]
@@ -124,7 +129,7 @@ def _graded(
 
 def _advice(verdict: Verdict, prices: str) -> tuple[Advice | None, str]:
     """Whether another sample is worth it, or why the prices typed do not say so."""
-    if not prices.strip() or not verdict.sheet.counts:
+    if not prices.strip():
         return None, ""
     try:
         return another_sample(verdict, _prices(prices)), ""

@@ -116,7 +116,10 @@ def _gravest_first(found: Scheme) -> list[dict[str, Any]]:
     weights = found.weights()
     rows = [d for d in found.defects if d.counts]
     rows.sort(key=lambda d: order.get(d.code, len(order)))
-    return [{"code": d.code, "words": d.words, "counts": float(weights[d.code])} for d in rows]
+    return [
+        {"code": d.code, "words": d.words, "counts": [weights[d.code].numerator, weights[d.code].denominator]}
+        for d in rows
+    ]
 
 
 def bench_state() -> dict[str, Any]:
@@ -126,7 +129,10 @@ def bench_state() -> dict[str, Any]:
         for h in lots_sampled(60)
     ]  # fmt: skip
     counting = [
-        {"name": s.name, "words": s.words, "sample_g": s.sample_g, "defects": _gravest_first(s)}
+        {
+            "name": s.name, "words": s.words, "sample_g": s.sample_g, "rounding": s.rounding,
+            "defects": _gravest_first(s),
+        }
         for s in known_schemes()
     ]  # fmt: skip
     return {"samples": samples, "schemes": [c for c in counting if c["defects"]]}

@@ -26,7 +26,7 @@ def frame_grams(frame: str, scale: Scale) -> int | None:
     """Grams that a frame says; None when it is not of the pattern, not stable, or below zero.
 
     Args: frame, one whole frame as text; scale, the pattern. Returns: whole grams [g] or None.
-    Valid range: 0 to 30,000 kg; other readings are None. Source: the station's own pattern.
+    Valid range: 0 to 30 000 kg; other readings are None. Source: the station's own pattern.
     """
     found = re.fullmatch(scale.pattern, frame)
     if found is None:

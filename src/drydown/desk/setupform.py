@@ -131,7 +131,10 @@ _MACHINES = {
             ("fuel", "choice"),
         ),
     ),
-    "equipment.stores": (_("Stores"), (("name", "text"), ("holds_kg", "number"))),
+    "equipment.stores": (
+        _("Stores (temperature where it was measured)"),
+        (("name", "text"), ("holds_kg", "number"), ("temperature_c", "number")),
+    ),
     "money.classes": (
         _("Price classes by ripeness"),
         (("name", "text"), ("ripe_from_percent", "number"), ("price_percent", "number")),
@@ -153,6 +156,7 @@ _HEADS = {
     "film_age_years": _("film's age, years"),
     "air_changes_h": _("vents, air changes an hour"),
     "height_m": _("tunnel height, m"),
+    "temperature_c": _("mean air, C"),
     "air_c": _("air, C"),
     "air_m3_min_m2": _("air, m3/min per m2"),
     "bean_cap_c": _("hottest beans, C"),

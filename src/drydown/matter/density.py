@@ -7,9 +7,11 @@ from numpy.typing import NDArray
 
 from drydown.errors import InputError, RangeError
 
-__all__ = ["bulk_density_parchment_kg_m3", "dry_matter_density_kg_m3", "layer_depth_m"]
+__all__ = ["WET_PULPED_KG_M3", "bulk_density_parchment_kg_m3", "dry_matter_density_kg_m3", "layer_depth_m"]
 
 Array = NDArray[np.float64]
+WET_PULPED_KG_M3 = 826.0
+"""Freshly pulped coffee, mucilage on, as it lies uncompacted, kg/m3 (Oliveros and Roa, cv. Caturra)."""
 
 # kg dry matter per m3 of bed: wet and dry end, with the dry-basis moisture at each end.
 _DRY_MATTER = {

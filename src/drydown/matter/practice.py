@@ -35,7 +35,7 @@ class Practice:
     def stated(self, **values: float | None) -> Practice:
         """A copy in which the user's own numbers replace the assumed ranges.
 
-        Shares must be 0 to 0.9; water 0 to 40 L/kg cherry (a published "10,000 m3 per t" is
+        Shares must be 0 to 0.9; water 0 to 40 L/kg cherry (a published "10 000 m3 per t" is
         a misprint that must not pass) or 0 to 100 L/kg parchment.
         """
         known = {f.name for f in fields(self)}

@@ -9,6 +9,7 @@ import numpy as np
 
 from drydown.air.normals import MonthNormals, generate
 from drydown.air.series import HourlyWeather, Site
+from drydown.errors import RangeError
 from drydown.outlook.case import DryingCase
 from drydown.steps.dry.data import form
 from drydown.steps.dry.run import DryStage, dry_stages, typical_parameters
@@ -35,7 +36,10 @@ def reasons(case: DryingCase, site: Site, weather: Weather, days: int = 45, seed
         return ("not dry within the forecast in the typical future",)
     found = []
     for words, changed in _changes(case):
-        gain = base - _hours(changed, air)
+        try:
+            gain = base - _hours(changed, air)
+        except RangeError:
+            continue  # a what-if outside the valid range is left out; it never kills the answer
         if abs(gain) >= WORTH_H:
             found.append(
                 (abs(gain), f"{words}: {abs(gain) / 24.0:.1f} days {'sooner' if gain > 0 else 'later'}")

@@ -1,4 +1,4 @@
-"""Which published limits a lot is inside of, and the usual cautions. Never "safe"."""
+"""Which published limits a lot is inside of. Never "safe"."""
 
 from __future__ import annotations
 
@@ -13,7 +13,12 @@ from drydown.figures import Source, Status
 from drydown.matter.bases import db_from_wb
 from drydown.matter.sorption import erh, fit_note
 
-__all__ = ["Caution", "RuleCheck", "cautions", "check_rules", "window_state"]
+__all__ = ["RuleCheck", "check_rules", "ends_in_window", "window_days", "window_state"]
+
+UNKNOWN_STORE_C = (20.0, 30.0)
+"""Lowest and highest temperature looked at where a store's own is not stated, C (own choice)."""
+DRY_WB = 0.14
+"""Water activity 0.80 at 25 C by the isotherm is 14.1 % wb: at or below this is out of the window."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,14 +36,6 @@ class RuleCheck:
         return f"{state[self.inside]}: {self.text} ({self.why})"
 
 
-@dataclass(frozen=True, slots=True)
-class Caution:
-    """A usual caution with its source."""
-
-    text: str
-    source: Source
-
-
 @cache
 def _load(name: str) -> dict[str, Any]:
     return tomllib.loads((files("drydown.outlook") / name).read_text(encoding="utf-8"))
@@ -48,17 +45,15 @@ def _source(row: dict[str, Any]) -> Source:
     return Source(row["source"], Status(row["status"]))
 
 
-def cautions(*topics: str) -> tuple[Caution, ...]:
-    """The cautions for topics, in order. Local codes and licensed practice come first."""
-    table = _load("cautions.toml")
-    return tuple(Caution(table[t]["text"], _source(table[t])) for t in topics)
-
-
-def check_rules(moisture_wb: float, store_c: float, form: str, species: str) -> list[RuleCheck]:
+def check_rules(
+    moisture_wb: float, store_c: float | tuple[float, float] | None, form: str, species: str
+) -> list[RuleCheck]:
     """Every rule that applies to a form, with the lot's state against it.
 
-    Args: moisture_wb [fraction]; store_c [C] temperature it will be kept at; form; species.
-    Returns: list of `RuleCheck`.
+    Args: moisture_wb [fraction]; store_c [C], the temperature it will be kept at, as one figure or
+    as lowest and highest; None where the store's temperature is not known: then 20 to 30 C is
+    looked at and said; form; species.
+    Returns: list of `RuleCheck`; inside only where the whole range is inside.
     Valid range: moisture 0 to below 1. Source: `rules.toml`, each row with its own.
     """
     table = _load("rules.toml")
@@ -68,40 +63,86 @@ def check_rules(moisture_wb: float, store_c: float, form: str, species: str) -> 
         for row in table["moisture"]
         if form in row["forms"]
     ]
-    for row in table["water_activity"]:
-        try:
-            aw = float(erh(store_c, db_from_wb(moisture_wb)))
-        except RangeError:
-            found.append(RuleCheck(row["text"], None, "outside the isotherm", _source(row)))
-            continue
-        note = fit_note(species, "washed" if form == "parchment" else form)
-        why = f"about {aw:.2f} at {store_c:.0f} C" + (f"; {note}" if note else "")
-        found.append(RuleCheck(row["text"], aw <= row["max_aw"], why, _source(row)))
-    return found
+    return found + [_by_water(row, moisture_wb, store_c, form, species) for row in table["water_activity"]]
+
+
+def _by_water(
+    row: dict[str, Any], moisture_wb: float, store_c: float | tuple[float, float] | None, form: str,
+    species: str,
+) -> RuleCheck:  # fmt: skip
+    """A rule on water activity, which rises with the store's temperature."""
+    ends = UNKNOWN_STORE_C if store_c is None else store_c if isinstance(store_c, tuple) else (store_c,) * 2
+    try:
+        low, high = (float(erh(end, db_from_wb(moisture_wb))) for end in ends)
+    except RangeError:
+        return RuleCheck(row["text"], None, "outside the isotherm", _source(row))
+    note = fit_note(species, "washed" if form == "parchment" else form)
+    at = f"{ends[0]:g} C" if ends[0] == ends[1] else f"{ends[0]:g} to {ends[1]:g} C"
+    about = f"{high:.3f}" if low == high else f"{low:.3f} to {high:.3f}"
+    unknown = "; the store's temperature is not stated" if store_c is None else ""
+    why = f"about {about} at {at}{unknown}" + (f"; {note}" if note else "")
+    most = row["max_aw"]
+    inside = True if high <= most else False if low > most else None
+    return RuleCheck(row["text"], inside, why, _source(row))
+
+
+def ends_in_window(moisture_wb: float) -> bool:
+    """Whether a lot that stops at a moisture may still stand at water activity 0.80 or above.
+
+    Args: moisture_wb [fraction]. Returns: true or false, by the warm end of 20 to 30 C, on the
+    careful side; true where the isotherm does not reach. Valid range: 0 to below 1.
+    Source: `rules.toml`, window; the isotherm of `matter.sorption`.
+    """
+    low = float(_load("rules.toml")["window"]["low_aw"])
+    try:
+        return float(erh(UNKNOWN_STORE_C[1], db_from_wb(moisture_wb))) >= low
+    except RangeError:
+        return moisture_wb > DRY_WB
 
 
 def window_state(
-    hours: float, late_hours: float, very_wet_h: float = 0.0, undried: float = 0.0
-) -> tuple[str, Source]:
+    hours: float, late_hours: float, very_wet_h: float = 0.0, undried: float = 0.0, end_wb: float = 0.0,
+    unknown_before: bool = False,
+) -> tuple[str, Source]:  # fmt: skip
     """Words for the time a lot's surface spends in the mould window.
 
     Args: hours, late_hours [h] with a surface between water activity 0.80 and 0.95: the
     middle of the ensemble, and one future in ten; very_wet_h [h] above 0.95; undried, the
-    share of futures in which the lot is never dry.
+    share of futures in which the lot is never dry; end_wb [fraction], where the run ends;
+    unknown_before, whether the lot was wet before the run without anybody saying how long.
     Returns: words and source. Valid range: 0 or more. Source: `rules.toml`, window.
     """
     row = _load("rules.toml")["window"]
     if undried > 0.5:
         words = "cannot be told: the lot is not dry within the forecast"
+    elif ends_in_window(end_wb):
+        words = (
+            f"cannot be told: the run ends at {end_wb * 100:.1f} % wb, where the water activity may still be "
+            f"{row['low_aw']:.2f} or more, so the time in the window goes on; {hours:.0f} h so far (middle)"
+        )
     else:
-        words = f"middle {hours:.0f} h: {_against(hours, row)}; one future in ten {late_hours:.0f} h: "
-        words += _against(late_hours, row)
+        told = f"middle {hours:.0f} h: {_against(hours, row)}; one future in ten {late_hours:.0f} h: "
+        words = told + _against(late_hours, row)
+        if unknown_before and hours < 24.0 * row["red_days"]:
+            words = (
+                "cannot be told in all: hours before this run are not stated; from here on middle "
+                f"{hours:.0f} h, one future in ten {late_hours:.0f} h"
+            )
     if very_wet_h >= 24.0 * row["amber_days"]:
         words += (
             f"; before that {very_wet_h:.0f} h above {row['high_aw']:g}, which these rules do not count: "
             "yeasts and other moulds grow there, so dry the surface sooner"
         )
     return words, _source(row)
+
+
+def window_days() -> tuple[float, float]:
+    """The two published limits of days in the mould window, the shorter first [d].
+
+    Args: none. Returns: days. Valid range: as published. Source: `rules.toml`, window.
+    """
+    row = _load("rules.toml")["window"]
+    return float(row["amber_days"]), float(row["red_days"])
 
 
 def _against(hours: float, row: dict[str, Any]) -> str:

@@ -10,12 +10,23 @@ from drydown.errors import InputError
 from drydown.figures import Source
 from drydown.quality.sample import Sheet
 from drydown.quality.scheme import Grade, Scheme
-from drydown.quality.screens import renumbered, retained_percent
+from drydown.quality.screens import renumbered, retained_bounds
 
-__all__ = ["Limit", "Tried", "Verdict", "full_defects", "grade_sheet", "tried"]
+__all__ = [
+    "NO_GRADE",
+    "OR_BETTER",
+    "Limit",
+    "Tried",
+    "Verdict",
+    "full_defects",
+    "grade_sheet",
+    "named",
+    "tried",
+]
 
 
 NO_GRADE = "no grade yet: the sheet lacks answers"
+OR_BETTER = " or better"
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +63,11 @@ class Tried:
         return tuple(limit for limit in self.limits if limit.kept is None)
 
 
+def named(grade: Grade, better_open: bool) -> str:
+    """A grade's name, saying so where a better one is not ruled out."""
+    return grade.name.strip() + (OR_BETTER if better_open else "")
+
+
 @dataclass(frozen=True, slots=True)
 class Verdict:
     """What a scheme says of a sheet."""
@@ -81,11 +97,33 @@ class Verdict:
 
     @property
     def words(self) -> str:
-        """The grade; none yet where the sheet does not say enough; else what the scheme calls the rest."""
-        best = self.best
-        if best is None and self.possible:
-            return NO_GRADE
-        return best.grade.name.strip() if best else self.scheme.below
+        """The grade; "or better" where a better one stays open; none yet where too little is said."""
+        if self.best is None:
+            return NO_GRADE if self.possible else self.scheme.below
+        return named(self.best.grade, bool(self.possible) and not self.best.grade.apart)
+
+    @property
+    def price_note(self) -> str:
+        """What the scheme adds to or takes off the price at this grade; empty where it says nothing."""
+        return self.best.grade.price_note if self.best else ""
+
+    @property
+    def condition(self) -> Limit | None:
+        """The scheme's general limit of moisture, where its text has one beside the grades."""
+        most = self.scheme.moisture_most
+        if most is None:
+            return None
+        found = self.sheet.moisture_percent
+        return _at_most("general condition: moisture, % m/m", found, most)
+
+    @property
+    def headline(self) -> str:
+        """The grade with its step of price, and with a general condition that is missed."""
+        text = f"{self.words} ({self.price_note})" if self.price_note else self.words
+        general = self.condition
+        if general is not None and general.kept is False:
+            text += f"; outside the scheme's general condition: moisture {general.found} %, {general.allowed}"
+        return text
 
     def sources(self) -> tuple[Source, ...]:
         """Sources of the scheme and of the rows that decided."""
@@ -148,7 +186,7 @@ def _counting(
     scheme: Scheme, grade: Grade, sheet: Sheet, counted: Mapping[str, Fraction], total: Fraction
 ) -> list[Limit]:
     """Limits on pieces and full defects."""
-    has = bool(sheet.counts) or None
+    has = bool(sheet.counts) or sheet.rest_none or None
     found = []
     if grade.total is not None:
         found.append(_at_most("full defects in all", total if has else None, grade.total))
@@ -158,6 +196,9 @@ def _counting(
     for code, most in grade.counts.items():
         n = Fraction(sheet.counts.get(code, 0)) if has else None
         found.append(_at_most(f"{scheme.defect(code).words}, pieces", n, most))
+    for code, most in grade.full.items():
+        part = counted.get(code, Fraction(0)) if has else None
+        found.append(_at_most(f"{scheme.defect(code).words}, full defects", part, most))
     for name, most in grade.group_total.items():
         part = sum((counted.get(c, Fraction(0)) for c in _group(scheme, name)), Fraction(0)) if has else None
         found.append(_at_most(f"{name} full defects", part, most))
@@ -169,13 +210,13 @@ def _weighing(scheme: Scheme, grade: Grade, sheet: Sheet) -> list[Limit]:
     found = []
     for name, most in grade.mass_percent.items():
         codes = _group(scheme, name)
-        known = any(c in sheet.masses_g for c in [*codes, name])
+        known = sheet.rest_none or any(c in sheet.masses_g for c in [*codes, name])
         mass = sum(sheet.masses_g.get(c, 0.0) for c in {*codes, name})
         label = next((d.words for d in scheme.defects if d.code == name), name)
         found.append(_at_most(f"{label}, % m/m", 100 * mass / sheet.sample_g if known else None, most))
     if grade.defect_mass_percent is not None:
         mass = sum(sheet.masses_g.values())
-        share = 100 * mass / sheet.sample_g if sheet.masses_g else None
+        share = 100 * mass / sheet.sample_g if sheet.masses_g or sheet.rest_none else None
         found.append(_at_most("defective beans, % m/m", share, grade.defect_mass_percent))
     return found
 
@@ -184,14 +225,25 @@ def _sieving(grade: Grade, sheet: Sheet) -> list[Limit]:
     """Limits on size."""
     found = []
     for number, least in grade.retained.items():
-        share = retained_percent(sheet.screens_g, number) if number in sheet.screens_g else None
-        kept = None if share is None else share >= least
-        said = "not on the sheet" if share is None else _text(share)
-        found.append(Limit(f"on screen {number} and above, % m/m", said, f"at least {least:g}", kept))
+        low, high = retained_bounds(sheet.screens_g, number)
+        kept = True if low >= least else False if high < least else None
+        words = f"on screen {number} and above, % m/m"
+        found.append(Limit(words, _between(low, high), f"at least {least:g}", kept))
     for number, most in grade.passing.items():
-        share = 100.0 - retained_percent(sheet.screens_g, number) if number in sheet.screens_g else None
-        found.append(_at_most(f"through screen {number}, % m/m", share, most))
+        low, high = (100.0 - bound for bound in reversed(retained_bounds(sheet.screens_g, number)))
+        kept = True if high <= most else False if low > most else None
+        words = f"through screen {number}, % m/m"
+        found.append(Limit(words, _between(low, high), f"at most {most:g}", kept))
     return found
+
+
+def _between(low: float, high: float) -> str:
+    """A share that is known, or known between its neighbours in the stack."""
+    if low == high:
+        return _text(low)
+    if (low, high) == (0.0, 100.0):
+        return "not on the sheet"
+    return f"between {_text(low)} and {_text(high)} (screen not in the stack)"
 
 
 def _moisture(grade: Grade, sheet: Sheet) -> list[Limit]:
@@ -216,6 +268,17 @@ def tried(
     return Tried(grade, tuple(limits + _sieving(grade, sheet) + _moisture(grade, sheet)))
 
 
+def _coded_now(sheet: Sheet, scheme: Scheme) -> Sheet:
+    """The sheet under the scheme's codes of today: what was counted under earlier ones keeps counting."""
+    counts: dict[str, int] = {}
+    for code, n in sheet.counts.items():
+        counts[scheme.code_now(code)] = counts.get(scheme.code_now(code), 0) + n
+    masses: dict[str, float] = {}
+    for code, grams in sheet.masses_g.items():
+        masses[scheme.code_now(code)] = masses.get(scheme.code_now(code), 0.0) + grams
+    return sheet.model_copy(update={"counts": counts, "masses_g": masses})
+
+
 def grade_sheet(sheet: Sheet, scheme: Scheme, options: Mapping[str, str] | None = None) -> Verdict:
     """Grade a sheet by a scheme.
 
@@ -229,10 +292,13 @@ def grade_sheet(sheet: Sheet, scheme: Scheme, options: Mapping[str, str] | None 
         sheet = sheet.model_copy(update={"screens_g": sieved, "screens_table": scheme.screens_table})
     if scheme.species and sheet.species and sheet.species not in scheme.species:
         raise InputError(f"{scheme.name} is for {', '.join(scheme.species)}.", f"species {sheet.species}")
-    grades = [g for g in scheme.grades if not g.species or not sheet.species or sheet.species in g.species]
-    if any(g.species for g in scheme.grades) and not sheet.species:
+    chosen = {o.name: dict(options or {}).get(o.name, o.default) for o in scheme.options}
+    offered = scheme.grades_for(chosen)
+    grades = [g for g in offered if not g.species or not sheet.species or sheet.species in g.species]
+    if any(g.species for g in offered) and not sheet.species:
         raise InputError(f"{scheme.name} differs by species.", "species", "Write it on the sheet.")
     weights = scheme.weights(dict(options or {}))
+    sheet = _coded_now(sheet, scheme)
     for code in sheet.masses_g:
         if code not in {d.group for d in scheme.defects}:
             scheme.defect(code)
@@ -241,6 +307,5 @@ def grade_sheet(sheet: Sheet, scheme: Scheme, options: Mapping[str, str] | None 
     total = sum(counted.values(), Fraction(0))
     if scheme.rounding == "truncate total":
         total = Fraction(int(total / factor)) * factor
-    chosen = {o.name: dict(options or {}).get(o.name, o.default) for o in scheme.options}
     tries = tuple(tried(scheme, g, sheet, counted, total) for g in grades)
     return Verdict(scheme, sheet, total, counted, tries, chosen)

@@ -11,7 +11,16 @@ from scipy import stats
 
 from drydown.errors import RangeError
 
-__all__ = ["Ranking", "TwoChoice", "cochran_q", "page_trend", "rank_panel", "serving_order", "triangle"]
+__all__ = [
+    "Ranking",
+    "TwoChoice",
+    "cochran_q",
+    "page_limits",
+    "page_trend",
+    "rank_panel",
+    "serving_order",
+    "triangle",
+]
 
 Table = Sequence[Sequence[float]]
 
@@ -26,6 +35,8 @@ class Ranking:
     lsrd: float
     kendall_w: float
     assessors: int
+    critical: float
+    """Friedman's F above which samples differ at 5 % (chi-square)."""
 
     def differ(self, i: int, j: int) -> bool:
         """Whether two samples' rank sums differ by more than the least significant difference."""
@@ -60,7 +71,8 @@ def rank_panel(scores: Table) -> Ranking:
     found = plain / loose if loose > 0 else 0.0
     lsrd = 1.96 * (j * p * (p + 1) / 6.0) ** 0.5
     p_value = float(stats.chi2.sf(found, p - 1)) if loose > 0 else 1.0
-    return Ranking(tuple(map(float, sums)), found, p_value, lsrd, found / (j * (p - 1)), j)
+    critical = float(stats.chi2.ppf(0.95, p - 1))
+    return Ranking(tuple(map(float, sums)), found, p_value, lsrd, found / (j * (p - 1)), j, critical)
 
 
 def page_trend(scores: Table) -> tuple[float, float]:
@@ -71,6 +83,20 @@ def page_trend(scores: Table) -> tuple[float, float]:
     """
     found = stats.page_trend_test(_table(scores))
     return float(found.statistic), float(found.pvalue)
+
+
+def page_limits(assessors: int, samples: int) -> tuple[float, float]:
+    """Page's L above which an expected order is shown, at 5 % and 1 %, by its normal limit.
+
+    Equation: (z P (P+1) sqrt(J (P-1)) + 3 J P (P+1)2) / 12. Args: assessors J, samples P [-].
+    Returns: (5 %, 1 %). Valid range: 2 or more of each. Source: ISO 8587 (normal limits).
+    """
+    j, p = assessors, samples
+    found = [
+        (float(stats.norm.ppf(1 - a)) * p * (p + 1) * (j * (p - 1)) ** 0.5 + 3 * j * p * (p + 1) ** 2) / 12.0
+        for a in (0.05, 0.01)
+    ]
+    return found[0], found[1]
 
 
 def cochran_q(ticks: Table) -> tuple[float, float]:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import tomllib
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from drydown.errors import InputError, RangeError
 
@@ -21,7 +21,8 @@ class Sheet(BaseModel):
 
     `counts`: pieces by defect; `masses_g`: mass by defect or group; `screens_g`: mass retained by
     screen number, with "pan" for what fell through all, numbers by `screens_table` (empty: by the
-    scheme's own); `moisture_percent` by `moisture_method`.
+    scheme's own); `moisture_percent` by `moisture_method`. Per cent of the sample may stand for grams
+    (`masses_percent`, `screens_percent`); `rest_none`: all other classes were looked for, none found.
     """
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
@@ -36,7 +37,24 @@ class Sheet(BaseModel):
     moisture_percent: Annotated[float, Field(ge=3, le=60)] | None = None
     moisture_method: Annotated[str, Field(max_length=60)] = ""
     quakers: Annotated[int, Field(ge=0, le=10_000)] | None = None
+    rest_none: bool = False
     bags: tuple[dict[str, Annotated[int, Field(ge=0, le=100_000)]], ...] = ()
+
+    @model_validator(mode="before")
+    @classmethod
+    def _in_grams(cls, told: Any) -> Any:
+        """Per cent of the sample as grams, so that one rule serves both."""
+        if not isinstance(told, dict):
+            return told
+        kept = dict(told)
+        for name in ("masses", "screens"):
+            shares = kept.pop(f"{name}_percent", None)
+            if shares is None:
+                continue
+            if kept.get(f"{name}_g"):
+                raise ValueError(f"{name} stand in grams and in per cent; write one of them")
+            kept[f"{name}_g"] = _of_sample(shares, kept.get("sample_g"), name)
+        return kept
 
     def check(self) -> None:
         """Refuse masses that do not add up."""
@@ -45,6 +63,16 @@ class Sheet(BaseModel):
             raise RangeError(f"defects weigh {off:g} g in a sample of {self.sample_g:g} g.", "masses_g")
         if self.screens_g:
             closes(sum(self.screens_g.values()), self.sample_g)
+
+
+def _of_sample(shares: Any, sample_g: Any, name: str) -> dict[str, float]:
+    """Per cent of a sample's mass as grams."""
+    whole = isinstance(sample_g, int | float) and not isinstance(sample_g, bool)
+    if not isinstance(shares, dict) or not whole:
+        raise ValueError(f"{name}_percent needs sample_g and a table of numbers")
+    if not all(isinstance(v, int | float) and 0 <= v <= 100 for v in shares.values()):
+        raise ValueError(f"{name}_percent must be numbers from 0 to 100")
+    return {str(k): float(v) * float(sample_g) / 100.0 for k, v in shares.items()}
 
 
 def closes(sieved_g: float, taken_g: float) -> None:
@@ -65,7 +93,8 @@ def parse_sheet(text: str, where: str = "sheet") -> Sheet:
     except ValidationError as error:
         first = error.errors()[0]
         spot = ".".join(str(p) for p in first["loc"])
-        raise InputError(f"{spot} is {first.get('input')!r}: {first['msg']}.", where) from error
+        words = f"{spot} is {first.get('input')!r}: {first['msg']}." if spot else f"{first['msg']}."
+        raise InputError(words, where) from error
     found.check()
     return found
 

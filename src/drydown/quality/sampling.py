@@ -105,10 +105,10 @@ def draw_plan(bags_in_lot: int, rule: str) -> Drawing:
     Equation: bags = max(share x lot, least), not over the lot; each increment is such that all
     together make the bulk sample, within the rule's own increment where it has one.
     Args: bags_in_lot [-]; rule, one of `sampling_rules()`. Returns: `Drawing`, grams.
-    Valid range: 1 to 100,000 bags. Source: that of the rule, in `source`.
+    Valid range: 1 to 100 000 bags. Source: that of the rule, in `source`.
     """
     if not 1 <= bags_in_lot <= 100_000:
-        raise RangeError(f"a lot has 1 to 100,000 bags, not {bags_in_lot}.", "bags")
+        raise RangeError(f"a lot has 1 to 100 000 bags, not {bags_in_lot}.", "bags")
     found = _rule(rule)
     bags = _bags(found, bags_in_lot)
     increments = _increments(found, bags)

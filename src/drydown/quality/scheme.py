@@ -7,6 +7,7 @@ kilogram, and mixed ones. A scheme is a TOML file; a user's own contract is anot
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Mapping
 from fractions import Fraction
 from functools import cache
 from importlib.resources import files
@@ -50,8 +51,12 @@ class Sourced(Part):
 
 
 class Defect(Sourced):
-    """A class of defect. `counts` is what one piece adds to the total (1/5: five make one)."""
+    """A class of defect. `counts` is what one piece adds to the total (1/5: five make one).
 
+    `formerly`: codes it was recorded under by earlier editions of the scheme's file; they keep opening.
+    """
+
+    formerly: tuple[str, ...] = ()
     code: Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$")]
     words: str
     counts: Weight = Fraction(0)
@@ -61,8 +66,9 @@ class Defect(Sourced):
 class Grade(Sourced):
     """A grade and all that a sample must keep to, for it.
 
-    `total` is the most full defects in the sample; `counts` and `groups` limit single classes or
-    groups, by pieces or by mass; screens are percent of mass.
+    `total` is the most full defects in the sample; `full` limits the full defects of a class (after
+    the equivalents), `counts` its pieces, `group_total` the full defects of a group; screens are
+    percent of mass. `when` names the choices of options (such as an edition) that the grade is of.
     """
 
     name: str
@@ -70,6 +76,8 @@ class Grade(Sourced):
     over: Weight | None = None
     per_kg: Weight | None = None
     counts: dict[str, Weight] = {}
+    full: dict[str, Weight] = {}
+    when: dict[str, str] = {}
     group_total: dict[str, Weight] = {}
     mass_percent: dict[str, Share] = {}
     defect_mass_percent: Share | None = None
@@ -78,6 +86,8 @@ class Grade(Sourced):
     passing: dict[str, Share] = {}
     quakers: int | None = None
     price_note: str = ""
+    apart: bool = False
+    """A kind of its own, such as peaberries, neither better nor poorer than the others."""
     species: tuple[str, ...] = ()
 
 
@@ -99,6 +109,8 @@ class Scheme(Sourced):
     """A whole scheme; grades stand best first."""
 
     name: str
+    formerly: tuple[str, ...] = ()
+    """Names it had before; they keep opening what was recorded under them."""
     words: str
     kind: Literal["equivalents", "mass", "per_kg", "mixed"]
     sample_g: Annotated[float, Field(gt=0)] | None = None
@@ -112,6 +124,8 @@ class Scheme(Sourced):
     options: tuple[Option, ...] = ()
     grades: Annotated[tuple[Grade, ...], Field(min_length=1)]
     below: str = "outside the scheme"
+    moisture_most: Annotated[float, Field(gt=0, le=60)] | None = None
+    """A general condition of the text beside its grades, % m/m: told beside the grade."""
     notes: tuple[str, ...] = ()
 
     @model_validator(mode="after")
@@ -121,20 +135,29 @@ class Scheme(Sourced):
             raise ValueError("a defect stands twice")
         groups = {d.group for d in self.defects} - {""}
         for grade in self.grades:
-            odd = set(grade.counts) - set(codes)
+            odd = (set(grade.counts) | set(grade.full)) - set(codes)
             odd |= set(grade.group_total) - groups
             odd |= set(grade.mass_percent) - set(codes) - groups
             if odd:
                 raise ValueError(f"grade {grade.name} limits '{sorted(odd)[0]}', which is no defect or group")
+            _known_choices(grade, self.options)
         for option in self.options:
             odd = {code for choice in option.choices.values() for code in choice} - set(codes)
             if odd:
                 raise ValueError(f"option {option.name} changes '{sorted(odd)[0]}', which is no defect")
         return self
 
+    def code_now(self, code: str) -> str:
+        """The code of today for one that may be of an earlier edition; unknown ones stay as they are."""
+        return next((d.code for d in self.defects if code in d.formerly), code)
+
+    def grades_for(self, chosen: Mapping[str, str]) -> tuple[Grade, ...]:
+        """The grades that belong to the options chosen, best first."""
+        return tuple(g for g in self.grades if all(chosen.get(k) == v for k, v in g.when.items()))
+
     def defect(self, code: str) -> Defect:
-        """A defect by its code; unknown codes are refused with the list."""
-        found = next((d for d in self.defects if d.code == code), None)
+        """A defect by its code, or by one it had before; unknown codes are refused with the list."""
+        found = next((d for d in self.defects if code in (d.code, *d.formerly)), None)
         if found is None:
             known = ", ".join(d.code for d in self.defects)
             raise InputError(f"'{code}' is not a defect of {self.name}.", "sample", f"It has: {known}.")
@@ -156,6 +179,13 @@ class Scheme(Sourced):
         if picks:
             raise InputError(f"has no option '{next(iter(picks))}'.", self.name)
         return found
+
+
+def _known_choices(grade: Grade, options: tuple[Option, ...]) -> None:
+    """Refuse a grade of a choice that no option offers."""
+    for name, choice in grade.when.items():
+        if not any(o.name == name and choice in o.choices for o in options):
+            raise ValueError(f"grade {grade.name} is of {name} '{choice}', which no option offers")
 
 
 def read_scheme(text: str, where: str) -> Scheme:
@@ -193,7 +223,7 @@ def scheme(name: str) -> Scheme:
             return read_scheme(Path(name).read_text(encoding="utf-8"), name)
         except (OSError, UnicodeDecodeError) as error:
             raise InputError(f"cannot be read ({error}).", name) from error
-    found = _packaged().get(name)
+    found = _packaged().get(name) or next((s for s in _packaged().values() if name in s.formerly), None)
     if found is None:
         raise InputError(f"scheme '{name}' is not known.", fix=f"One of: {', '.join(_packaged())}.")
     return found

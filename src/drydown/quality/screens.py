@@ -13,8 +13,8 @@ from drydown.errors import InputError
 from drydown.quality.intervals import share_interval
 
 __all__ = [
-    "ShareAbove", "hole_mm", "known_screens", "mean_bean_g", "renumbered", "retained_percent", "share_above",
-    "sheet_shares", "stack_of", "tables",
+    "ShareAbove", "hole_mm", "known_screens", "mean_bean_g", "renumbered", "retained_bounds",
+    "retained_percent", "share_above", "sheet_shares", "stack_of", "tables",
 ]  # fmt: skip
 
 SAME_MM = 0.1
@@ -131,6 +131,26 @@ def retained_percent(screens_g: Mapping[str, float], number: str) -> float:
     total = sum(screens_g.values())
     above = sum(mass for name, mass in screens_g.items() if _order(name) >= _order(number))
     return 100.0 * above / total if total else 0.0
+
+
+def retained_bounds(screens_g: Mapping[str, float], number: str) -> tuple[float, float]:
+    """Lowest and highest share of the mass that can lie on a screen and all coarser ones.
+
+    Equation: on a screen that was not in the stack lies at least what lies on the next coarser one
+    (it would stay on the finer one too) and at most what lies on the next finer one.
+    Args: screens_g, mass by screen number and "pan" [g]; number, any screen of the same table.
+    Returns: (low, high) [% m/m], alike for a screen of the stack; (0, 100) where nothing was sieved.
+    Valid range: one table of numbers. Source: definition of sieving.
+    """
+    if number in screens_g:
+        share = retained_percent(screens_g, number)
+        return share, share
+    at = _order(number)
+    coarser = [n for n in screens_g if _order(n) > at]
+    finer = [n for n in screens_g if 0.0 <= _order(n) < at]
+    low = retained_percent(screens_g, min(coarser, key=_order)) if coarser else 0.0
+    high = retained_percent(screens_g, max(finer, key=_order)) if finer else 100.0
+    return low, high
 
 
 def mean_bean_g(mass_100_g: float) -> float:

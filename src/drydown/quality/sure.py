@@ -11,7 +11,7 @@ from scipy import stats
 
 from drydown.errors import InputError, RangeError
 from drydown.figures import Band, Figure, Source, Status
-from drydown.quality.grade import Verdict, tried
+from drydown.quality.grade import NO_GRADE, OR_BETTER, Verdict, named, tried
 from drydown.quality.intervals import count_interval, share_interval
 from drydown.quality.sample import Sheet
 
@@ -102,7 +102,8 @@ def grade_probabilities(verdict: Verdict, dispersion: float = 1.0, seed: int = 1
     """Probability of each grade for the lot behind the sample, by its counts alone.
 
     Equation: true mean of each class ~ Gamma(n + 1/(2 K)), K classes, graded as a sheet would be.
-    Args: verdict; dispersion factor; seed. Returns: probability by grade, the rest under what the
+    Args: verdict; dispersion factor; seed. Returns: probability by grade ("or better" where a better
+    one is not ruled out), the share that stays open for want of answers, and the rest under what the
     scheme calls it. Valid range: counts; masses, screens and moisture are taken as exact.
     Source: Poisson-gamma; own method, 4000 draws.
     """
@@ -118,7 +119,8 @@ def grade_probabilities(verdict: Verdict, dispersion: float = 1.0, seed: int = 1
         full = {c: m * weights[c] for c, m in means.items()}
         name = _graded(verdict, full, means)
         found[name] = found.get(name, 0) + 1
-    names = [t.grade.name.strip() for t in verdict.tried] + [verdict.scheme.below]
+    names = [named(t.grade, better) for t in verdict.tried for better in (False, True)]
+    names += [NO_GRADE, verdict.scheme.below]
     return {n: found[n] / DRAWS for n in dict.fromkeys(names) if n in found}
 
 
@@ -126,20 +128,23 @@ def _graded(verdict: Verdict, full: dict[str, Fraction], means: dict[str, Fracti
     """The grade of a lot whose true means are known."""
     total = sum(full.values(), Fraction(0))
     plain: Sheet = verdict.sheet.model_copy(update={"counts": means})
+    open_above = False
     for one in verdict.tried:
-        if tried(verdict.scheme, one.grade, plain, full, total).passed:
-            return one.grade.name.strip()
-    return verdict.scheme.below
+        found = tried(verdict.scheme, one.grade, plain, full, total)
+        if found.passed:
+            return named(one.grade, open_above)
+        open_above = open_above or not found.failed
+    return NO_GRADE if open_above else verdict.scheme.below
 
 
 @dataclass(frozen=True, slots=True)
 class Advice:
     """Whether counting another sample is worth it."""
 
-    change: float
-    """Probability that two samples together give another grade."""
-    worth: float
-    """Expected price put right, per kg, in the money of the price table."""
+    change: float | None
+    """Probability that two samples together give another grade; None where it cannot be told."""
+    worth: float | None
+    """Expected price put right, per kg, in the money of the price table; None where it cannot be told."""
     words: str
 
 
@@ -153,12 +158,17 @@ def _known_prices(verdict: Verdict, prices: Mapping[str, float]) -> None:
         raise InputError("a price is not a number of zero or more.", "prices")
 
 
-def _price(prices: Mapping[str, float], name: str) -> float:
+def _price(prices: Mapping[str, float], named_grade: str) -> float:
+    name = named_grade.removesuffix(OR_BETTER)
     if name not in prices:
         raise InputError(
             f"'{name}' can come out and has no price.", "prices", "Write a price for it, 0 if none."
         )
     return prices[name]
+
+
+def _cannot_be_told(why: str) -> Advice:
+    return Advice(None, None, f"Whether a second sample is worth it cannot be told: {why}.")
 
 
 def another_sample(
@@ -176,6 +186,10 @@ def another_sample(
     Valid range: prices for every grade that can come out. Source: own method, 1000 draws.
     """
     _known_prices(verdict, prices)
+    if not verdict.sheet.counts or not any(d.counts for d in verdict.scheme.defects):
+        return _cannot_be_told("nothing was counted in pieces, and masses do not say how they would vary")
+    if verdict.words == NO_GRADE:
+        return _cannot_be_told("the sheet lacks answers")
     rng = np.random.default_rng(seed)
     seen = verdict.sheet.counts
     counts = {d.code: seen.get(d.code, 0) for d in verdict.scheme.defects if d.counts}
@@ -187,6 +201,8 @@ def another_sample(
         means = {c: Fraction(counts[c] + second[c], 2) for c in counts}
         full = {c: m * weights[c] for c, m in means.items()}
         name = _graded(verdict, full, means)
+        if name == NO_GRADE:
+            return _cannot_be_told("some outcomes stay open, as the sheet lacks answers")
         if name != now:
             changes += 1
             worth += abs(_price(prices, name) - _price(prices, now))

@@ -173,6 +173,8 @@ class Store(Part):
 
     name: Text
     holds_kg: Annotated[float, Field(gt=0, le=10_000_000)]
+    temperature_c: Annotated[float, Field(ge=0, le=45)] | None = None
+    """Mean temperature of its air in the months coffee lies there; water activity is judged at it."""
 
 
 class Equipment(Part):
@@ -266,6 +268,12 @@ class Station(Part):
             names = ", ".join([*own, *place_names()])
             raise InputError(f"place '{name}' is not known.", "place", f"Choose: {names}.")
         return place(name)
+
+    def store_c(self, name: str = "") -> tuple[float, float] | None:
+        """Lowest and highest stated temperature of the stores (or of one); None where one is not stated."""
+        stores = [s for s in self.equipment.stores if not name or s.name == name]
+        known = [s.temperature_c for s in stores if s.temperature_c is not None]
+        return (min(known), max(known)) if known and len(known) == len(stores) else None
 
     def normals(self) -> tuple[MonthNormals, ...] | None:
         """Monthly normals, if the station gave any."""

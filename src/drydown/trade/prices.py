@@ -25,6 +25,7 @@ __all__ = [
     "parchment_price",
     "price_at_yield_factor",
     "price_chain",
+    "weight_refund",
     "yield_factor",
 ]
 
@@ -93,7 +94,7 @@ def parchment_price(
     Equation: sound_share x sound + defective_share x defective; the rest is hull, paid nothing.
     Args: prices [money/kg of beans]; shares of parchment mass [-]. Returns: [money/kg parchment].
     Valid range: shares 0 to 1, together at most 1. Source: decomposition derived from the
-    Colombian daily price sheet of 21 Aug 2015 (0.76 x 7,937 + 0.05 x 3,400 = 6,202.1).
+    Colombian daily price sheet of 21 Aug 2015 (0.76 x 7 937 + 0.05 x 3 400 = 6 202.1).
     """
     if not (0 <= sound_share <= 1 and 0 <= defective_share <= 1 and sound_share + defective_share <= 1):
         raise RangeError("shares must be from 0 to 1 and together at most 1.")
@@ -109,6 +110,23 @@ def low_grade_price(points: float, per_point: float) -> float:
     if not 0.0 <= points <= 100.0:
         raise RangeError(f"points must be from 0 to 100, got {points:g}.")
     return points * per_point
+
+
+def weight_refund(
+    shipped_kg: float, landed_kg: float, price_per_kg: float, franchise: float = 0.005
+) -> float:
+    """What a seller pays back for weight lost on the way, beyond the franchise.
+
+    Equation: price x max(0, shipped - landed - franchise x shipped). Args: shipped_kg, landed_kg [kg];
+    price_per_kg [money/kg]; franchise [fraction of the shipped weight]. Returns: [money].
+    Valid range: shipped above 0, franchise 0 to 0.05. Source: European standard contract for coffee:
+    loss over 0.5 % of the shipped weight is refunded (1 % until 1997), as told by the ITC Coffee Guide.
+    """
+    if shipped_kg <= 0.0 or landed_kg < 0.0 or not 0.0 <= franchise <= 0.05:
+        raise RangeError("shipped must be above 0, landed 0 or more, the franchise 0 to 5 %.")
+    if landed_kg < 0.5 * shipped_kg:
+        raise RangeError(f"{landed_kg:g} kg landed of {shipped_kg:g} kg: check both weights.")
+    return price_per_kg * max(0.0, shipped_kg - landed_kg - franchise * shipped_kg)
 
 
 def farm_gate_share(

@@ -2,26 +2,23 @@
 
 from __future__ import annotations
 
-import math
-
 from django import template
 
 from drydown.books.numbers import coin_text
 from drydown.figures import Figure, Source, weakest
+from drydown.numerals import number
 
-__all__ = ["coin", "kg", "known", "labelled", "minus", "percent", "sourced", "span", "value", "whole"]
+__all__ = [
+    "coin", "figure", "kg", "known", "labelled", "minus", "percent", "sourced", "span", "value", "whole",
+]  # fmt: skip
 
 register = template.Library()
-_DIGITS = {"kg green per kg fruit": 3, "C": 0, "h": 0, "L": 0, "kg": 1, "days": 1}
+_DIGITS = {"kg green per kg fruit": 3, "C": 0, "h": 0, "L": 0, "kg": 1, "days": 1, "(0 to 1)": 3}
 
 
-def _write(number: float, unit: str) -> str:
-    if math.isnan(number):
-        return "not in reach"
-    digits = _DIGITS.get(unit, 1)
-    if abs(number) >= 1000:
-        digits = 0
-    return f"{number:,.{digits}f}".replace(",", " ")
+def _write(amount: float, unit: str) -> str:
+    digits = 0 if abs(amount) >= 1000 else _DIGITS.get(unit, 1)
+    return number(amount, digits)
 
 
 @register.filter
@@ -45,11 +42,16 @@ def known(figure: Figure) -> str:
 
 
 @register.filter
+def figure(amount: float, digits: int = 0) -> str:
+    """A bare number as Drydown writes it."""
+    return number(amount, digits)
+
+
+@register.filter
 def kg(grams: int) -> str:
     """Grams as kilograms, to the gram where needed."""
     whole, rest = divmod(int(grams), 1000)
-    head = f"{whole:,}".replace(",", " ")
-    return f"{head}.{rest:03d}".rstrip("0").rstrip(".") + " kg"
+    return f"{number(whole)}.{rest:03d}".rstrip("0").rstrip(".") + " kg"
 
 
 @register.filter
@@ -59,9 +61,9 @@ def coin(minor: int, decimals: int) -> str:
 
 
 @register.filter
-def minus(number: int) -> int:
+def minus(amount: int) -> int:
     """The number with the other sign."""
-    return -number
+    return -amount
 
 
 @register.filter
@@ -77,9 +79,9 @@ def percent(share: float) -> str:
 
 
 @register.filter
-def whole(number: float) -> int:
+def whole(amount: float) -> int:
     """The nearest whole number."""
-    return round(number)
+    return round(amount)
 
 
 _NAMES = {

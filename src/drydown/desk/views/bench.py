@@ -25,7 +25,7 @@ from drydown.desk.views.benchforms import CountForm, PhotoForm, sheet_forms
 from drydown.desk.views.forms import Keyed
 from drydown.desk.views.problem import answered
 from drydown.errors import InputError
-from drydown.outlook.rules import cautions
+from drydown.outlook.cautions import FIRST, at_step
 from drydown.quality.photo import HONEST
 from drydown.quality.scheme import Scheme
 
@@ -118,7 +118,7 @@ def _page(request: HttpRequest, sample: Happening, bound: tuple[str, Keyed] | No
         "bound": bound[1] if bound else None,
         "bound_kind": bound[0] if bound else "", "rows": [(s, sheet_words(s)) for s in view.sheets],
         "chosen": _query(request, name), "honest": HONEST,
-        "cautions": cautions("mould"), "options": _shown_options(view),
+        "cautions": at_step("sample", "store"), "local_first": FIRST, "options": _shown_options(view),
     }  # fmt: skip
     return render(request, "desk/sample.html", context, status=400 if bound else 200)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Iterable, Mapping
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -11,6 +12,7 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from drydown.books.numbers import parse_decimal, parse_grams
+from drydown.books.occupancy import Spot, Yard
 from drydown.errors import InputError
 from drydown.station.model import Station
 
@@ -171,8 +173,8 @@ class GateForm(Keyed):
         return data
 
 
-def _pick(label: Any, names: list[str], required: bool) -> forms.ChoiceField:
-    choices = [("", _("choose")), *((n, n) for n in names)]
+def _pick(label: Any, names: list[tuple[str, str]], required: bool) -> forms.ChoiceField:
+    choices = [("", _("choose")), *names]
     return forms.ChoiceField(label=label, choices=choices, required=required)
 
 
@@ -190,7 +192,7 @@ _NUMBERS: dict[str, tuple[Any, float, float, str]] = {
     "kept_back_g": (_("of it kept back, g"), 0, 50_000, "g"),
 }
 _MASSES = {
-    "floaters_kg": _("lights taken off, kg"),
+    "floaters_kg": _("floaters taken off, kg"),
     "mass_kg": _("mass weighed, kg"),
     "green_kg": _("green coffee, kg"),
     "husk_kg": _("husk or hulls, kg"),
@@ -202,8 +204,12 @@ _FELT = ("slippery still", "grips, rough between the fingers")
 class StepForm(Keyed):
     """One step of a lot; fields follow from what the step asks."""
 
-    def __init__(self, asks: tuple[str, ...], station: Station, *args: Any, **kwargs: Any) -> None:
+    def __init__(
+        self, asks: tuple[str, ...], station: Station, *args: Any, yard: Yard | None = None,
+        hours: dict[str, str] | None = None, **kwargs: Any,
+    ) -> None:  # fmt: skip
         super().__init__(*args, **kwargs)
+        self.yard, self.hours = yard, hours or {}
         self.names = [a.removesuffix("?") for a in asks]
         for ask in asks:
             self.fields[ask.removesuffix("?")] = self._field(ask.removesuffix("?"), ask, station)
@@ -218,13 +224,9 @@ class StepForm(Keyed):
             return Plain(low, high, unit, label=label, required=needed)
         if name == "all_gone":
             return forms.BooleanField(label=_("nothing of the lot is left"), required=False)
-        things = station.equipment
-        picks: dict[str, tuple[Any, list[str]]] = {
-            "bed": (_("drying place"), list(station.drying_places())),
-            "tank": (_("tank"), [t.name for t in things.tanks]),
-            "store": (_("store"), [s.name for s in things.stores]),
-            "felt": (_("by hand"), list(_FELT)),
-        }
+        if name == "wet":
+            return forms.BooleanField(label=_("yes, bag it wet"), required=False)
+        picks = self._picks(station)
         if name in picks:
             return _pick(*picks[name], needed)
         labels = {
@@ -232,6 +234,22 @@ class StepForm(Keyed):
             "drawn_by": _("drawn by"),
         }  # fmt: skip
         return forms.CharField(label=labels[name], max_length=60, required=needed)
+
+    def _picks(self, station: Station) -> dict[str, tuple[Any, list[tuple[str, str]]]]:
+        """Menus of the station's own things, with what is free in each."""
+        things, yard = station.equipment, self.yard
+
+        def told(names: Iterable[str], spots: Mapping[str, Spot]) -> list[tuple[str, str]]:
+            return [(n, spots[n].words() if n in spots else n) for n in names]
+
+        return {
+            "bed": (_("drying place"), told(station.drying_places(), yard.beds if yard else {})),
+            "tank": (_("tank"), told((t.name for t in things.tanks), yard.tanks if yard else {})),
+            "store": (_("store"), told((s.name for s in things.stores), yard.stores if yard else {})),
+            "pulper": (_("pulper"), [(m.name, self.hours.get(m.name, m.name)) for m in things.pulpers]),
+            "huller": (_("huller"), [(m.name, self.hours.get(m.name, m.name)) for m in things.hullers]),
+            "felt": (_("by hand"), [(f, f) for f in _FELT]),
+        }
 
     def details(self) -> dict[str, Any]:
         """Plain data for the record; masses in kilograms."""

@@ -154,7 +154,7 @@ def cards_pdf(request: HttpRequest) -> HttpResponse:
         if any(n > 10**9 for n in asked):
             raise ValueError
     except ValueError as error:
-        raise InputError("is not a list of numbers.", "numbers", "Write 101,102.") from error
+        raise InputError("is not a list of numbers.", "numbers", "Write 101, 102.") from error
     rows = Grower.objects.filter(number__in=asked) if asked else Grower.objects.all()
     gate = request.build_absolute_uri("/gate/")
     cards = [

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
 from typing import Any
 
 from django.contrib import messages
@@ -14,33 +13,39 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from drydown.books.access import NotAllowedError
 from drydown.books.bookview import book_view
-from drydown.books.flow import PAST, STEPS, Step, next_steps
+from drydown.books.flow import PAST, STEPS, next_steps
 from drydown.books.gate import cherry_kg
-from drydown.books.habits import habits_of, lot_form
-from drydown.books.handling import night_words
+from drydown.books.habits import lot_form
 from drydown.books.kin import ancestors, descendants
 from drydown.books.lotview import (
     case_key,
-    hours_above_window,
     lot_balance,
     lot_case,
     lot_forecast,
-    lot_reasons,
-    spread_m2,
 )
-from drydown.books.models import Happening, Lot
-from drydown.books.steps import READABLE, lot_matter, record_reading, take_step
-from drydown.desk.chart import Dot, curve_rows, curve_svg, curve_words
+from drydown.books.models import Happening, Lot, Reading
+from drydown.books.occupancy import tank_of, yard_of
+from drydown.books.steps import READABLE, record_reading, take_step
+from drydown.books.watch import due, flags_of
+from drydown.desk.chart import Dot, curve_svg
 from drydown.desk.context import need_station
+from drydown.desk.lotdrying import drying_context, or_none
+from drydown.desk.lotsteps import (
+    foot_cautions,
+    hours_words,
+    may_take,
+    step_asks,
+    step_cautions,
+    step_form,
+    steps_here,
+)
 from drydown.desk.people import guarded, may_here, who
 from drydown.desk.views.forms import ReadingForm, StepForm
 from drydown.desk.views.problem import answered
 from drydown.errors import InputError
-from drydown.figures import Figure
 from drydown.matter.sorption import fit_note
-from drydown.outlook.dryfigures import CAPS_C
-from drydown.outlook.forecast import DryingForecast
-from drydown.outlook.rules import cautions, check_rules, window_state
+from drydown.numerals import number
+from drydown.outlook.cautions import FIRST, cautions
 from drydown.station.model import Station
 
 __all__ = ["curve", "lot_page", "reading", "step"]
@@ -61,14 +66,19 @@ def _page(
     bound: tuple[str, StepForm] | None = None,
     reading_form: ReadingForm | None = None,
 ) -> HttpResponse:
-    steps = [s for s in next_steps(lot) if may_take(request, s.kind)]
+    steps = steps_here(request, lot, station, bound)
+    yard = yard_of(station, without=lot)
     deliveries = lot.deliveries.filter(undone=False).select_related("grower")
     context: dict[str, Any] = {
         "lot": lot,
         "fruit_g": round(cherry_kg(lot) * 1000),
         "steps": [
-            (s, _step_form(s, lot, station, bound), cautions(s.caution) if s.caution else ()) for s in steps
+            (s, step_form(s, lot, station, yard, bound), step_cautions(s, lot, station)) for s in steps
         ],
+        "due": due(lot, station, timezone.now()),
+        "tank": tank_of(lot),
+        "readable": lot.stage in READABLE,
+        "local_first": FIRST,
         "bound_form": bound[1] if bound else None,
         "bound_kind": bound[0] if bound else "",
         "reading_form": reading_form or ReadingForm(),
@@ -82,84 +92,13 @@ def _page(
         "note": fit_note(lot.species, "washed" if lot.route == "washed" else lot_form(lot)),
     }
     if context["fruit_g"]:
-        context["balance"] = lot_balance(lot, station)
-    context |= _drying(lot, station)
-    topics = {"mould", *(s.caution for s in steps if s.caution)}
-    if context.get("machine_figures"):
-        topics |= {"machine", "smoke"}
-    context["cautions"] = cautions(*sorted(topics))
+        context["balance"] = or_none(lambda: lot_balance(lot, station))
+    context |= drying_context(lot, station)
+    context["flags"] = flags_of(lot, timezone.now(), yard_of(station), context.get("forecast"))
+    shown = {c.text for _s, _f, warned in context["steps"] for c in warned}
+    context["cautions"] = [c for c in foot_cautions(lot, station) if c.text not in shown]
     status = 400 if (bound or reading_form) else 200
     return render(request, "desk/lot.html", context, status=status)
-
-
-def may_take(request: HttpRequest, kind: str) -> bool:
-    """Whether whoever asks may record a step of this kind."""
-    what = {"sell": "lots.sales", "sample": "samples.taken"}.get(kind, "lots.way")
-    return may_here(request, what, write=True)
-
-
-def _step_form(step: Step, lot: Lot, station: Station, bound: tuple[str, StepForm] | None) -> StepForm:
-    if bound and bound[0] == step.kind:
-        return bound[1]
-    habits = habits_of(lot, station)
-    start = {"load_kg_m2": f"{habits.load_kg_m2:g}"} if habits else {}
-    return StepForm(step.asks, station, initial=start, auto_id=f"id_{step.kind}_%s")
-
-
-def _drying(lot: Lot, station: Station) -> dict[str, Any]:
-    """Forecast, curve and rules, where the lot is drying; rules at its last reading else."""
-    last = lot.known_wb
-    found: dict[str, Any] = {"last": last}
-    if last:
-        found["rules"] = check_rules(last, 20.0, lot_form(lot), lot.species)
-    if lot.stage != Lot.Stage.DRYING:
-        return found
-    case = lot_case(lot, station)
-    if case is None:
-        trouble = _("No forecast: its drying place or its drying table is not in the station file.")
-        return found | {"trouble": trouble}
-    try:
-        forecast = lot_forecast(case, station)
-    except InputError as error:
-        return found | {"trouble": str(error)}
-    wet_h = hours_above_window(lot)
-    figure = forecast.figures["mould_window_h"]
-    wet = forecast.figures["very_wet_h"].value
-    words, source = window_state(wet_h + figure.value, wet_h + figure.high, wet, forecast.undried)
-    middle = forecast.dry_on()[1]
-    return found | {
-        "forecast": forecast,
-        "dry_on": forecast.dry_on(),
-        "passed": middle is not None and middle < timezone.now() - timedelta(hours=3),
-        "at_target": case.moisture_wb_now is not None and case.moisture_wb_now <= case.target_wb,
-        "curve_words": curve_words(forecast),
-        "curve_rows": curve_rows(forecast),
-        "curve_key": case_key(case, station)[-12:],
-        "wet_h": wet_h,
-        "reasons": lot_reasons(case, station),
-        "quoted_cap_c": CAPS_C[case.form],
-        "machine_figures": _machine_figures(lot, station, forecast),
-        "nights": night_words(lot, station, timezone.now()),
-        "window_words": words,
-        "window_source": source,
-    }
-
-
-def _machine_figures(lot: Lot, station: Station, forecast: DryingForecast) -> list[tuple[str, Figure]]:
-    """What a machine takes, with its label: heat, fuel for this lot, pressure of the air."""
-    figures, found = forecast.figures, []
-    if "fuel_kg_m2" in figures and lot.load_kg_m2:
-        area = spread_m2(lot, station, lot_matter(lot).dry, lot.load_kg_m2)
-        each = figures["fuel_kg_m2"]
-        unit, rule = each.unit.removesuffix("/m2"), "fuel of a square metre times the area this lot takes"
-        found.append((_("Fuel for this lot"), each.times(area, unit, rule, area=f"{area:.1f} m2")))
-    for key, label in (
-        ("heat_mj_kg", _("Heat for a kg of water")),
-        ("pressure_pa", _("Pressure of the air")),
-    ):
-        if key in figures:
-            found.append((label, figures[key]))
-    return found
 
 
 def _visible(h: Happening, sales: bool) -> dict[str, Any]:
@@ -186,7 +125,7 @@ def _way(lot: Lot, station: Station, sales: bool) -> list[dict[str, Any]]:
 
 
 _UNITS = {
-    "floaters_kg": "kg lights", "mass_kg": "kg", "load_kg_m2": "kg/m2", "green_kg": "kg green",
+    "floaters_kg": "kg floaters", "mass_kg": "kg", "load_kg_m2": "kg/m2", "green_kg": "kg green",
     "husk_kg": "kg husk", "rejects_kg": "kg rejects", "moisture_percent": "% wb", "ph": "pH",
     "tank_c": "C", "air_c": "C", "rh_percent": "% RH", "sample_g": "g", "bags_in_lot": "bags in the lot",
     "bags_opened": "bags opened",
@@ -195,7 +134,12 @@ _UNITS = {
 
 
 def _details(details: dict[str, Any]) -> str:
-    parts = [f"{v:g} {_UNITS[k]}" if k in _UNITS else str(v) for k, v in details.items() if v is not True]
+    parts = [
+        f"{number(v, 0 if v == int(v) else 1 if k != 'ph' else 2)} {_UNITS[k]}" if k in _UNITS else str(v)
+        for k, v in details.items() if v is not True
+    ]  # fmt: skip
+    if details.get("wet"):
+        parts.append("said to be wet")
     return ", ".join(parts)
 
 
@@ -213,7 +157,10 @@ def step(request: HttpRequest, code: str) -> HttpResponse:
         words = _("Not recorded: the lot is %(stage)s already. Someone else may have been quicker.")
         messages.error(request, words % {"stage": lot.get_stage_display()})
         return redirect("lot", code=code)
-    form = StepForm(STEPS[kind].asks, station, request.POST, auto_id=f"id_{kind}_%s")
+    form = StepForm(
+        step_asks(kind, lot, station), station, request.POST, auto_id=f"id_{kind}_%s",
+        yard=yard_of(station, without=lot), hours=hours_words(kind, lot, station),
+    )  # fmt: skip
     if form.is_valid():
         try:
             key, at = form.cleaned_data["key"], form.stated()
@@ -244,7 +191,7 @@ def reading(request: HttpRequest, code: str) -> HttpResponse:
             code,
         )
     if form.is_valid():
-        data, before = form.cleaned_data, lot.known_wb
+        data = form.cleaned_data
         try:
             kept = record_reading(
                 lot, data["key"], data["moisture"], data["method"], data["bean_temp"], form.stated(),
@@ -253,15 +200,17 @@ def reading(request: HttpRequest, code: str) -> HttpResponse:
         except InputError as error:
             form.add_error(None, str(error))
         else:
-            _warn_of_rise(request, before, kept.moisture_wb)
+            _warn_of_rise(request, lot, kept)
             messages.success(request, _("Recorded: %(m)g %% wet basis.") % {"m": kept.moisture_wb * 100})
             return redirect("lot", code=code)
     return _page(request, lot, station, reading_form=form)
 
 
-def _warn_of_rise(request: HttpRequest, before: float | None, now: float) -> None:
-    """A lot that reads two points wetter than before was rewetted, or one reading is wrong."""
-    rise = 100.0 * (now - before) if before is not None else 0.0
+def _warn_of_rise(request: HttpRequest, lot: Lot, kept: Reading) -> None:
+    """A lot that reads two points wetter than before in time was rewetted, or one reading is wrong."""
+    earlier = lot.readings.filter(undone=False, happened_at__lte=kept.happened_at).exclude(pk=kept.pk)
+    before = earlier.order_by("-happened_at", "-entry_id").first()
+    rise = 100.0 * (kept.moisture_wb - before.moisture_wb) if before is not None else 0.0
     if rise > 2.0:
         words = _("%(rise).1f points wetter than the reading before: was it rewetted? %(caution)s")
         messages.warning(request, words % {"rise": rise, "caution": cautions("mould")[0].text})

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from typing import Any
 
 from django import forms
@@ -42,9 +41,7 @@ class Coins(Typed):
 
     def read(self, text: str) -> Any:
         """The amount."""
-        return parse_decimal(
-            re.sub(r"(?<=\d)[ \u00a0\u202f](?=\d{3}(\D|$))", "", text.strip()), str(self.label)
-        )
+        return parse_decimal(text, str(self.label))
 
 
 class MoneyForm(Keyed):

@@ -13,14 +13,16 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from drydown.books.flow import Step, next_steps
+from drydown.books.flow import STEPS
 from drydown.books.journal import DRY
-from drydown.books.lotview import lot_case, lot_forecast, spread_m2
+from drydown.books.lotview import lot_case, lot_forecast
 from drydown.books.models import Holding, Lot
+from drydown.books.occupancy import Yard, yard_of
+from drydown.books.watch import READ_WORDS, Flag, Level, due, flags_of
 from drydown.desk.context import need_station
 from drydown.desk.people import guarded
 from drydown.desk.views.problem import answered
-from drydown.errors import InputError
+from drydown.errors import DrydownError
 from drydown.outlook.forecast import DryingForecast
 from drydown.station.model import Station
 
@@ -44,11 +46,17 @@ class Row:
     lot: Lot
     net_g: int
     dry_g: int
-    steps: list[Step]
+    todo: str
+    flags: list[Flag]
     dry_on: tuple[Any, Any, Any] | None
     last_wb: float | None
     last_percent: float
     trouble: str
+
+    @property
+    def endangered(self) -> bool:
+        """Whether something about it can hurt."""
+        return any(f.level == Level.DANGER for f in self.flags)
 
 
 @require_safe
@@ -75,15 +83,19 @@ def yard(request: HttpRequest) -> HttpResponse:
     lots = Lot.objects.annotate(net=fruit).exclude(stage=Lot.Stage.GATHERING, net=None)
     chosen = lots.filter(stage__in=_SHOWN.get(shown, _SHOWN["way"]))
     found = list(chosen[:160])
-    matter = _matter(found)
-    rows = [_row(lot, station, matter.get(lot.account, 0)) for lot in found]
+    matter, places, now = _matter(found), yard_of(station), timezone.now()
+    rows = [_row(lot, station, matter.get(lot.account, 0), places, now) for lot in found]
     rows.sort(key=lambda r: (r.dry_on is None, r.dry_on[1] or FAR if r.dry_on else FAR))
-    groups = [(label, [r for r in rows if r.lot.stage == stage]) for stage, label in Lot.Stage.choices]
+    groups = [(_("in danger"), [r for r in rows if r.endangered])]
+    calm = [r for r in rows if not r.endangered]
+    groups += [(str(label), [r for r in calm if r.lot.stage == stage]) for stage, label in Lot.Stage.choices]
     context = {
         "groups": [g for g in groups if g[1]],
         "shown": shown,
-        "beds": _beds(rows, station),
-        "now": timezone.now(),
+        "beds": list(places.beds.values()),
+        "others": [*places.tanks.values(), *places.stores.values()],
+        "machines": [*station.equipment.pulpers, *station.equipment.hullers],
+        "now": now,
     }
     return render(request, "desk/yard.html", context)
 
@@ -94,7 +106,7 @@ def _matter(lots: list[Any]) -> dict[str, int]:
     return dict(rows.values_list("account__name", "amount"))
 
 
-def _row(lot: Any, station: Station, dry_g: int) -> Row:
+def _row(lot: Any, station: Station, dry_g: int, places: Yard, now: datetime) -> Row:
     found: DryingForecast | None = None
     trouble = ""
     if lot.stage == Lot.Stage.DRYING:
@@ -104,35 +116,18 @@ def _row(lot: Any, station: Station, dry_g: int) -> Row:
             trouble = (
                 "" if case else _("no forecast: its place or its drying table is not in the station file")
             )
-        except InputError as error:
+        except DrydownError as error:
             trouble = str(error)
     last = lot.known_wb
+    kind = due(lot, station, now)
     return Row(
         lot,
         lot.net or 0,
         dry_g,
-        next_steps(lot)[:1],
+        _(READ_WORDS) if kind == "read" else _(STEPS[kind].words) if kind else "",
+        flags_of(lot, now, places, found),
         found.dry_on() if found else None,
         last,
         100.0 * (last or 0.0),
         trouble,
     )
-
-
-def _beds(rows: list[Row], station: Station) -> list[dict[str, Any]]:
-    """How full each drying place is, from what the lots on it hold."""
-    used: dict[str, float] = {}
-    for row in rows:
-        if row.lot.stage == Lot.Stage.DRYING and row.lot.load_kg_m2:
-            area = spread_m2(row.lot, station, row.dry_g, row.lot.load_kg_m2)
-            used[row.lot.bed] = used.get(row.lot.bed, 0.0) + area
-    return [
-        {
-            "name": name,
-            "area_m2": area,
-            "kind": spot.label,
-            "used": used.get(name, 0.0),
-            "share": 100.0 * used.get(name, 0.0) / area,
-        }
-        for name, (spot, area) in station.drying_places().items()
-    ]

@@ -34,9 +34,22 @@
     if (newest) draft = { ...fresh(), ...newest };
   };
   const pieces = () => Object.values(tally().counts).reduce((a, b) => a + b, 0);
+  // One rounding, the scheme's own, as on the sample's page and the report: whole full defects of each
+  // class, or of the total, cut as they were found, then brought to the scheme's mass.
+  const weight = (defect) => (Array.isArray(defect.counts) ? defect.counts : [defect.counts, 1]);
+  const part = (defect, n) => {
+    const [above, below] = weight(defect);
+    return rules().rounding === "truncate each" ? Math.floor((n * above) / below) : (n * above) / below;
+  };
+  const whole = (total) => (rules().rounding === "truncate total" ? Math.floor(total + 1e-9) : total);
+  const brought = () => {
+    const mass = Number($("mass").value.trim().replace(",", ".")), wanted = rules().sample_g;
+    if (!wanted || !(mass > 0) || Math.abs(wanted / mass - 1) <= 0.005) return 1;
+    return wanted / mass;
+  };
   const sum = () => {
     const { counts, taps } = tally();
-    const full = rules().defects.reduce((a, d) => a + d.counts * (counts[d.code] || 0), 0);
+    const full = brought() * whole(rules().defects.reduce((a, d) => a + part(d, counts[d.code] || 0), 0));
     $("sum").textContent = `${Math.round(full * 100) / 100} ${text.full}, ${pieces()} ${text.pieces}`;
     $("back").disabled = taps.length === 0;
   };
@@ -55,7 +68,7 @@
     const words = document.createElement("span");
     words.textContent = defect.words;
     const counts = document.createElement("small");
-    counts.textContent = `${text.counts} ${Math.round(defect.counts * 1000) / 1000}`;
+    counts.textContent = `${text.counts} ${weight(defect).join("/").replace(/\/1$/, "")}`;
     button.append(n, words, counts);
     button.onclick = () => {
       const here = tally();
@@ -155,7 +168,7 @@
   const changed = (field, value) => { draft[field] = value; showKeys(); keep(); };
   $("sample").onchange = () => changed("sample", $("sample").value);
   $("scheme").onchange = () => changed("scheme", $("scheme").value);
-  $("mass").oninput = () => { draft.mass = $("mass").value; keep(); };
+  $("mass").oninput = () => { draft.mass = $("mass").value; if (rules()) sum(); keep(); };
   $("quakers").oninput = () => { draft.quakers = $("quakers").value; keep(); };
   $("clean").onchange = () => { draft.clean = $("clean").checked; keep(); };
   $("back").onclick = () => {

@@ -4,7 +4,9 @@
   const $ = (id) => document.getElementById(id);
   const text = JSON.parse($("field-words").textContent);
   const number = (typed, what) => {
-    const t = typed.trim().replace(",", ".");
+    const plain = typed.trim();
+    const grouped = /^\d{1,3}(?:[ \u00a0\u202f\u2009]\d{3})+(?:[.,]\d{1,6})?$/.test(plain);
+    const t = (grouped ? plain.replace(/[ \u00a0\u202f\u2009]/g, "") : plain).replace(",", ".");
     const doubtful = /^[1-9]\d{0,2}\.\d{3}$/.test(t);
     if (!/^\d{1,9}(\.\d{1,6})?$/.test(t) || doubtful) throw new Error(`${what}: ${text.number} ${typed}`);
     return Number(t);

@@ -1,0 +1,94 @@
+"""`drydown accept`: attribute plans: how many items to look at, and the chance to miss what is bad."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+import typer
+
+from drydown.cli.show import answering, out, print_cautions, print_json
+from drydown.errors import InputError, RangeError
+
+__all__ = ["accept"]
+
+
+def accept(
+    lot: Annotated[int, typer.Option(help="items in the lot: bags, boxes, sheets", min=1)],
+    aql: Annotated[
+        float | None, typer.Option(help="acceptance quality limit, % nonconforming (0.65, 1, 2.5 ...)")
+    ] = None,
+    level: Annotated[str, typer.Option(help="I, II, III, S-1 ... S-4")] = "II",
+    tightened: Annotated[
+        bool, typer.Option("--tightened", help="after two lots of five not accepted")
+    ] = False,
+    look_at: Annotated[int | None, typer.Option(help="items looked at, without a plan", min=1)] = None,
+    allow: Annotated[int, typer.Option(help="bad ones allowed among them, with --look-at", min=0)] = 0,
+    bad: Annotated[
+        list[int] | None, typer.Option(help="bad items in the lot: chance to accept it all the same")
+    ] = None,
+    history: Annotated[
+        str, typer.Option(help="lots before, oldest first: y accepted, n not, such as yynyn")
+    ] = "",
+    json: Annotated[bool, typer.Option("--json", help="print JSON, shape drydown.accept/1")] = False,
+) -> None:
+    """A single sampling plan of ISO 2859-1, or one of your own, and what it misses."""
+    from drydown.outlook.cautions import at_command  # noqa: PLC0415 (keeps --help quick)
+    from drydown.quality.attributes import attribute_plan, severity_after  # noqa: PLC0415
+
+    with answering():
+        found: dict[str, Any] = {"shape": "drydown.accept/1", "lot": lot}
+        lines: list[str] = []
+        if history:
+            if set(history) - {"y", "n"}:
+                raise InputError(f"'{history}' is not a row of y and n.", "--history")
+            severity = severity_after([c == "y" for c in history])
+            found["severity"] = {"state": severity.state, "words": severity.words}
+            lines.append(severity.words)
+            tightened = tightened or severity.state == "tightened"
+        if aql is not None:
+            plan = attribute_plan(lot, aql, level, tightened)
+            size, most = plan.size, plan.accept
+            found |= {"letter": plan.letter, "letter_used": plan.used_letter, "reject": plan.reject}
+            kind = "tightened" if tightened else "normal"
+            arrow = (
+                f" (letter {plan.letter}, arrow to {plan.used_letter})"
+                if plan.letter != plan.used_letter
+                else ""
+            )
+            lines.append(
+                f"Look at {size} of {lot}{arrow or f' (letter {plan.letter})'}, accept up to {most} bad, "
+                f"not from {plan.reject} on; {kind} inspection, {aql:g} % [ISO 2859-1]"
+            )
+        elif look_at is not None:
+            size, most = look_at, allow
+            lines.append(f"Look at {size} of {lot}, accept up to {most} bad.")
+        else:
+            raise InputError("is needed.", "--aql or --look-at", "Name a limit, or how many are looked at.")
+        if size > lot:
+            raise RangeError(f"{size} cannot be looked at of {lot}.", "--look-at")
+        found |= {"look_at": size, "accept": most, "chances": _chances(lot, size, most, bad, lines)}
+        if json:
+            print_json(found)
+            return
+        for line in lines:
+            out.print(line, markup=False)
+        print_cautions(at_command("accept"))
+
+
+def _chances(
+    lot: int, size: int, most: int, bad: list[int] | None, lines: list[str]
+) -> list[dict[str, float]]:
+    """Chance that a lot with so many bad items is accepted, drawn without putting back."""
+    from drydown.quality.attributes import plan_curve  # noqa: PLC0415
+
+    asked = bad or sorted({max(1, round(lot * share)) for share in (0.01, 0.02, 0.05, 0.10, 0.20)})
+    found = []
+    for number in asked:
+        if not 0 <= number <= lot:
+            raise RangeError(f"{number} bad of {lot} cannot be.", "--bad")
+        chance = plan_curve(size, most, [number / lot], lot)[0]
+        found.append({"bad": number, "accepted": chance})
+        lines.append(
+            f"{number} bad of {lot} ({100 * number / lot:.3g} %): accepted all the same {100 * chance:.1f} %"
+        )
+    return found
