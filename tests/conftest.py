@@ -56,6 +56,7 @@ def books(data_folder: Path) -> Iterator[Path]:
         transaction.set_rollback(True)
     teardown_test_environment()
     station.unlink(missing_ok=True)
+    (data_folder / "station-draft.json").unlink(missing_ok=True)
 
 
 @pytest.fixture(scope="session")

@@ -169,7 +169,7 @@ class StationMachine(RuleBasedStateMachine):
     def bag(self, pick: int, factor: float) -> None:
         """Bagged by the scale, near or far from the books."""
         lot = self.lot(pick, "drying")
-        self.step(lot, "bag", mass_kg=round(self.held_kg(lot) * factor * 0.5, 3) or 0.1)
+        self.step(lot, "bag", mass_kg=round(self.held_kg(lot) * factor * 0.5, 3) or 0.1, wet=True)
 
     @rule(pick=st.integers(0, 99), factor=st.floats(0.3, 0.9), weighed=st.booleans())
     def hull(self, pick: int, factor: float, weighed: bool) -> None:

@@ -35,6 +35,6 @@ def station_clock(moment: datetime) -> str:
 def station_fields(page: str) -> dict[str, str]:
     fields = dict(re.findall(r'<input name="([^"]+)" id="[^"]+" value="([^"]*)"', page))
     for name, body in re.findall(r'<select name="([^"]+)"[^>]*>(.*?)</select>', page, re.S):
-        chosen = re.search(r"<option selected>([^<]*)</option>", body)
+        chosen = re.search(r'<option value="([^"]*)" selected>', body)
         fields[name] = chosen[1] if chosen else ""
     return fields

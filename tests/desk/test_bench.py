@@ -24,7 +24,7 @@ def stored_lot(client: Client, **change: str) -> str:
     code = str(Lot.objects.order_by("-id")[0].code)
     for kind, more in (
         ("float", {"floaters_kg": "4"}), ("spread", {"bed": "Upper beds", "load_kg_m2": "20"}),
-        ("bag", {"mass_kg": "30"}),
+        ("bag", {"mass_kg": "30", "wet": "on"}),
         ("hull", {"green_kg": "16", "husk_kg": "13", "moisture_percent": "9.1"}),
     ):  # fmt: skip
         answer = step(client, code, kind, **more)

@@ -122,7 +122,8 @@ def test_impossible_quantities_are_refused(client: Client) -> None:
     assert "more than can come of" in step(client, code, "float", floaters_kg="5000").content.decode()
     step(client, code, "float", floaters_kg="5")
     step(client, code, "spread", bed="Old patio", load_kg_m2="25")
-    assert "more than can come of" in step(client, code, "bag", mass_kg="99999999").content.decode()
+    bagged = step(client, code, "bag", mass_kg="99999999", wet="on")
+    assert "more than can come of" in bagged.content.decode()
     old = weigh(client, at="1990-01-01T10:00").content.decode()
     assert "more than 400 days ago" in old
 
@@ -195,14 +196,14 @@ BAD_FORMS = [
     ({"gross": "1,234"}, "could be read two ways"),
     ({"gross": "a lot"}, "is not a number"),
     ({"gross": "1.5", "tare": "101.5"}, "swapped"),
-    ({"gross": "99999", "tare": "0"}, "above 30,000 kg"),
+    ({"gross": "99999", "tare": "0"}, "above 30 000 kg"),
     ({"species": "racemosa"}, "racemosa is not one of the available choices"),
     ({"route": ""}, "This field is required"),
     ({"ripe": "140"}, "must be from 0 to 100"),
     ({"new_grower": "", "grower": "Nobody Known"}, "No grower is called"),
     ({"new_grower": "", "grower": "977"}, "No grower has the number 977"),
     ({"at": "2090-01-01T10:00"}, "is in the future"),
-    ({"at": "yesterday"}, "Enter a valid date/time"),
+    ({"at": "yesterday"}, "is not a time"),
     ({"key": "not-a-key"}, "had lost its key"),
 ]
 

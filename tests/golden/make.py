@@ -227,6 +227,7 @@ def fill(data: Path) -> None:
 def facts_of(books: Path) -> dict[str, Any]:
     """What the books say, by plain SQL: holdings, lots, deliveries, seals; nothing reckoned by us."""
     with sqlite3.connect(books) as db:
+
         def rows(query: str) -> list[list[Any]]:
             return [list(row) for row in db.execute(query)]
 

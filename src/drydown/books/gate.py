@@ -50,6 +50,10 @@ class Weighing:
     who: Who = field(default_factory=Who)
     photo: str = ""
     noted_by: str = ""
+    sure: str = ""
+    """Not empty where an improbable weight was asked about and confirmed."""
+    lot: str = ""
+    """A gathering lot that was chosen by hand; empty: by the station's rule."""
 
     @property
     def net_g(self) -> int:
@@ -57,8 +61,13 @@ class Weighing:
         return self.gross_g - self.tare_g
 
 
-def add_grower(name: str, village: str, who: Who | None = None, language: str = "") -> Grower:
-    """A new grower with the next free number; the same name in the same village is refused."""
+def add_grower(
+    name: str, village: str, who: Who | None = None, language: str = "", sure: bool = True
+) -> Grower:
+    """A new grower with the next free number; the same name in the same village is refused.
+
+    Unless `sure`, the same name in another village (or without one) is refused too, with the number.
+    """
     cleaned = " ".join(name.split())
     if cleaned.isdigit():
         raise InputError(f"'{cleaned}' is a number, not a name.", "grower")
@@ -73,6 +82,11 @@ def add_grower(name: str, village: str, who: Who | None = None, language: str = 
                 f"There is a grower {twin} already.",
                 fix="Use that number, or add a village to tell them apart.",
             )
+        alike = Grower.objects.filter(name__iexact=cleaned, merged_into=None).first()
+        if alike and not sure:
+            raise InputError(
+                f"There is a grower {alike} already.", "grower", "Use that number if it is the same person."
+            )
         top = Grower.objects.aggregate(top=Max("number"))["top"] or 100
         made = Grower.objects.create(number=top + 1, name=cleaned, village=village.strip(), language=language)
         note_change(who, "grower added", f"grower {made.number}")
@@ -81,6 +95,8 @@ def add_grower(name: str, village: str, who: Who | None = None, language: str = 
 
 def find_lot(w: Weighing) -> dict[str, Any]:
     """The lot that gathers this fruit today; a new one if the last has moved on or is full."""
+    if w.lot:
+        return _chosen(w)
     stem = f"{w.species[:1].upper()}{LETTER[w.route]}-{w.day:%m%d}"
     same_day = Lot.objects.filter(code__startswith=stem, opened_on=w.day)
     mine = same_day.filter(species=w.species, route=w.route, group=w.group)
@@ -94,6 +110,16 @@ def find_lot(w: Weighing) -> dict[str, Any]:
         "code": code, "species": w.species, "route": w.route, "opened_on": w.day.isoformat(),
         "group": w.group,
     }  # fmt: skip
+
+
+def _chosen(w: Weighing) -> dict[str, Any]:
+    """The gathering lot that was chosen by hand."""
+    lot = Lot.objects.filter(code=w.lot).first()
+    if lot is None or lot.stage != Lot.Stage.GATHERING or (lot.species, lot.route) != (w.species, w.route):
+        raise InputError(
+            f"{w.lot} does not gather {w.species} for this route.", "lot", "Choose another, or none."
+        )
+    return _told(lot)
 
 
 def _told(lot: Lot) -> dict[str, Any]:
@@ -152,6 +178,8 @@ def _body(w: Weighing, lot: dict[str, Any], pays: int, held_back: int) -> dict[s
     photo = {"photo": w.photo} if w.photo else {}
     if w.noted_by:
         photo["noted_by"] = w.noted_by
+    if w.sure:
+        photo["asked"] = "improbable, and confirmed"
     return photo | {
         "grower": w.grower.number, "lot": lot, "gross_g": w.gross_g, "tare_g": w.tare_g,
         "net_g": w.net_g, "ripe_percent": w.ripe_percent, "float_percent": w.float_percent,

@@ -215,7 +215,10 @@ def statement(grower: Grower, currency: str, since: datetime, until: datetime) -
     sums: dict[int, tuple[Entry, int]] = {}
     for row in rows.order_by("entry__happened_at", "entry_id"):
         sums[row.entry_id] = (row.entry, sums.get(row.entry_id, (row.entry, 0))[1] - row.amount)
+    gone = {e.reverses_id for e, _a in sums.values() if e.kind == "reverse"} & set(sums)
     for entry, amount in sums.values():
+        if entry.number in gone or entry.reverses_id in gone:
+            continue  # taken back within the period: the pair sums to nothing and is left out
         balance += amount
         net, words = _words(entry)
         found.append(StatementLine(entry.happened_at, entry.kind, words, net, amount, balance, entry.number))

@@ -37,7 +37,7 @@ def _delivery(entry: Entry, facts: dict[str, Any]) -> None:
     )  # fmt: skip
     Delivery.objects.create(
         entry=entry, happened_at=entry.happened_at, by_id=entry.by_id, lot=lot_of(facts),
-        grower=Grower.objects.get(number=facts["grower"]), **{n: facts[n] for n in names},
+        grower=Grower.objects.get(number=facts["grower"]).final, **{n: facts[n] for n in names},
     )  # fmt: skip
 
 
@@ -88,9 +88,47 @@ def _descent(entry: Entry, facts: dict[str, Any]) -> None:
         parent.save()
 
 
+def _merge(_entry: Entry, facts: dict[str, Any]) -> None:
+    """Two numbers are one grower: deliveries go with the number that stays."""
+    one, into = Grower.objects.get(number=facts["from"]), Grower.objects.get(number=facts["into"])
+    Grower.objects.filter(pk=one.pk).update(merged_into=into)
+    Delivery.objects.filter(grower=one).update(grower=into)
+
+
+def _handover(_entry: Entry, facts: dict[str, Any]) -> None:
+    """A delivery is another grower's."""
+    to = Grower.objects.get(number=facts["into"]).final
+    Delivery.objects.filter(entry_id=facts["delivery"]).update(grower=to)
+
+
+def _grower_of(delivery: Delivery) -> Grower:
+    """Whose a delivery is by the entries that stand: its own, the last handover, and merges."""
+    number = delivery.entry.facts["grower"]
+    handed = Entry.objects.filter(kind="handover", reversed_by=None, number__gt=delivery.pk)
+    for entry in handed.order_by("number"):
+        if entry.facts["delivery"] == delivery.pk:
+            number = entry.facts["into"]
+    return Grower.objects.get(number=number).final
+
+
+def _unmerge(was: Entry) -> None:
+    """Part two growers again, or give a delivery back, after an entry was reversed."""
+    facts = was.facts
+    if was.kind == "merge":
+        Grower.objects.filter(number=facts["from"]).update(merged_into=None)
+        rows = Delivery.objects.filter(grower__number=facts["into"])
+    elif was.kind == "handover":
+        rows = Delivery.objects.filter(entry_id=facts["delivery"])
+    else:
+        return
+    for delivery in rows.select_related("entry"):
+        Delivery.objects.filter(pk=delivery.pk).update(grower=_grower_of(delivery))
+
+
 def _reverse(_entry: Entry, facts: dict[str, Any]) -> None:
     """Mark what was read off the reversed entry, and put its lots where they stood before."""
     was = int(facts["reverses"])
+    _unmerge(Entry.objects.get(pk=was))
     touched = set(Descent.objects.filter(entry_id=was).values_list("parent_id", flat=True))
     touched |= set(Descent.objects.filter(entry_id=was).values_list("child_id", flat=True))
     Descent.objects.filter(entry_id=was).update(undone=True)
@@ -123,6 +161,8 @@ READERS = {
     "join": _descent,
     "bench": _bench,
     "reverse": _reverse,
+    "merge": _merge,
+    "handover": _handover,
 }
 
 
@@ -204,6 +244,7 @@ def make_anew(entries: Iterable[Entry] | None = None) -> int:
     with transaction.atomic():
         for table in (Descent, Delivery, Happening, Reading, BenchSheet, Lot):
             table.objects.all().delete()
+        Grower.objects.exclude(merged_into=None).update(merged_into=None)
         count = 0
         for entry in entries or Entry.objects.order_by("number").iterator(chunk_size=2000):
             read_off(entry, entry.facts)

@@ -60,7 +60,9 @@ def _later(entry: Entry) -> Entry | None:
     numbers: list[int] = list(sheets.values_list("entry_id", flat=True))
     sessions = BenchSheet.objects.filter(kind="session", undone=False)
     numbers += [s.entry_id for s in sessions if entry.pk in s.told["samples"]]
-    lots = _lots(entry)
+    if entry.kind in {"delivery", "handover"}:
+        numbers += _handed_later(entry)
+    lots = _lots(entry) if entry.kind not in {"handover", "merge"} else set()
     if lots:
         kin = Descent.objects.filter(undone=False, entry_id__gt=entry.pk)
         kin = kin.filter(parent__in=lots) | kin.filter(child__in=lots)
@@ -76,6 +78,13 @@ def _later(entry: Entry) -> Entry | None:
             numbers += readings.values_list("entry_id", flat=True)
         numbers += rows.values_list("entry_id", flat=True)
     return Entry.objects.get(pk=max(numbers)) if numbers else None
+
+
+def _handed_later(entry: Entry) -> list[int]:
+    """Later handovers of the same delivery that stand."""
+    which = entry.pk if entry.kind == "delivery" else entry.facts["delivery"]
+    rows = Entry.objects.filter(kind="handover", reversed_by=None, number__gt=entry.pk)
+    return [e.number for e in rows if e.facts["delivery"] == which]
 
 
 def _lots(entry: Entry) -> set[int]:

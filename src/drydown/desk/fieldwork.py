@@ -17,8 +17,8 @@ from drydown.books.journal import Who
 from drydown.books.models import Entry, Grower, Lot
 from drydown.books.outbox import Keeper
 from drydown.books.steps import record_reading
+from drydown.books.weighing import weighing
 from drydown.desk.context import need_station
-from drydown.desk.views.gate import weighing
 from drydown.errors import InputError
 from drydown.quality.scheme import Scheme
 

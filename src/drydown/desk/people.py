@@ -6,13 +6,15 @@ from collections.abc import Callable
 from functools import wraps
 from typing import Any, Concatenate, ParamSpec, cast
 
+from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 
 from drydown.books.access import FIELDS, may, need, role_of
 from drydown.books.journal import Who
-from drydown.books.models import Device
+from drydown.books.mend import own_last
+from drydown.books.models import Device, Entry
 
-__all__ = ["access", "guarded", "may_here", "who"]
+__all__ = ["access", "guarded", "may_here", "may_mend", "told", "who"]
 
 P = ParamSpec("P")
 View = Callable[Concatenate[HttpRequest, P], HttpResponse]
@@ -46,6 +48,19 @@ def who(request: HttpRequest) -> Who:
     """Who writes, and from where."""
     user: Any = request.user
     return Who(user if user.is_authenticated else None, device(request))
+
+
+def may_mend(request: HttpRequest, entry: Entry) -> bool:
+    """Whether whoever asks may mend an entry: with the right to take back, or as their own last one."""
+    if may_here(request, "journal.undo", write=True):
+        return True
+    last = own_last(request.user) if request.user.is_authenticated else None
+    return last is not None and last.pk == entry.pk
+
+
+def told(request: HttpRequest, words: str, number: int) -> None:
+    """Say that something was saved, with the way to mend it beside it."""
+    messages.success(request, words, extra_tags=str(number))
 
 
 def guarded(what: str, write: bool | None = None) -> Callable[[View[P]], View[P]]:

@@ -11,29 +11,23 @@ import tomlkit
 from django.utils.translation import gettext_noop as _
 
 from drydown.books.numbers import parse_decimal
+from drydown.desk.setupnames import (
+    APART,
+    FORMS,
+    HEADS,
+    MONTHS,
+    ROUTES,
+    SPECIES,
+    YES_NO,
+    choices_of,
+    route_words,
+)
 from drydown.errors import InputError
-from drydown.station.model import bed_names
-from drydown.steps.dry.data import place, place_names
-from drydown.steps.dry.fuel import fuel_names
 
-__all__ = ["Field", "Section", "from_post", "from_text", "sections", "to_toml"]
+__all__ = ["Field", "Section", "from_post", "from_text", "labels", "sections", "to_toml"]
 
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 SPARE_ROWS = 2
 _COORDINATE = re.compile(r"^[0-9]{1,3}([.,][0-9]{1,9})?$")
-SPECIES = ("arabica", "robusta", "liberica")
-ROUTES = ("washed", "pulped_natural", "natural")
-FORMS = {
-    "parchment": _("Washed parchment"),
-    "mucilage": _("Pulped, mucilage on"),
-    "cherry": _("Whole cherry"),
-    "green": _("Green, hulled early"),
-}
-_CHOICES = {
-    "place": tuple(bed_names()),
-    "kind": tuple(n for n in place_names() if place(n).machine),
-    "fuel": tuple(fuel_names()),
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +39,8 @@ class Field:
     kind: str = "number"
     unit: str = ""
     value: str = ""
-    choices: tuple[str, ...] = ()
+    choices: tuple[tuple[str, str], ...] = ()
+    """Value and words."""
     problem: str = ""
     chosen: tuple[str, ...] = ()
 
@@ -148,6 +143,80 @@ _MACHINES = {
         (("name", "text"), ("litres", "number"), ("tare_kg", "number")),
     ),
 }
+WIDEST_TABLE = 4
+
+
+_PLACE = [
+    ("place.name", _("station name"), "text", ""),
+    ("place.district", _("district"), "text", ""),
+    ("place.latitude_deg", _("latitude, south negative"), "number", "degrees"),
+    ("place.longitude_deg", _("longitude, west negative"), "number", "degrees"),
+    ("place.elevation_m", _("height above sea"), "number", "m"),
+    ("place.utc_offset_h", _("standard time, hours from UTC"), "number", "h"),
+]
+_MONEY = [
+    ("money.currency", _("currency, three letters"), "text", ""),
+    ("money.decimals", _("digits after the point"), "number", ""),
+    *((f"money.cherry_price_per_kg.{s}", f"price of ripe {s}", "number", "per kg") for s in SPECIES),
+]
+_MONTH = [
+    ("tmax_c", "highest C"),
+    ("tmin_c", "lowest C"),
+    ("rh_percent", "humidity %"),
+    ("rain_mm", "rain mm"),
+    ("rain_days", "rain days"),
+    ("wind_ms", "wind m/s"),
+    ("ghi_kwh_m2_day", "sun kWh/m2 day"),
+]
+_MACHINES = {
+    "equipment.pulpers": (
+        _("Pulpers"),
+        (("name", "text"), ("kind", "text"), ("capacity_kg_h", "number")),
+    ),
+    "equipment.tanks": (_("Tanks"), (("name", "text"), ("volume_l", "number"))),
+    "equipment.beds": (
+        _("Drying places (film and vents of tunnels, where known)"),
+        (
+            ("name", "text"),
+            ("place", "choice"),
+            ("area_m2", "number"),
+            ("film_age_years", "number"),
+            ("air_changes_h", "number"),
+            ("height_m", "number"),
+        ),
+    ),
+    "equipment.dryers": (
+        _("Dryers with a fan (air only where it was measured)"),
+        (
+            ("name", "text"),
+            ("kind", "choice"),
+            ("area_m2", "number"),
+            ("holds_kg", "number"),
+            ("air_c", "number"),
+            ("air_m3_min_m2", "number"),
+            ("bean_cap_c", "number"),
+            ("recirculated_percent", "number"),
+            ("burner_percent", "number"),
+            ("fuel", "choice"),
+        ),
+    ),
+    "equipment.stores": (
+        _("Stores (temperature where it was measured)"),
+        (("name", "text"), ("holds_kg", "number"), ("temperature_c", "number")),
+    ),
+    "money.classes": (
+        _("Price classes by ripeness"),
+        (("name", "text"), ("ripe_from_percent", "number"), ("price_percent", "number")),
+    ),
+    "money.deductions": (
+        _("Held back from each delivery"),
+        (("name", "text"), ("percent", "number"), ("per_kg", "number")),
+    ),
+    "gate.containers": (
+        _("Containers"),
+        (("name", "text"), ("litres", "number"), ("tare_kg", "number")),
+    ),
+}
 _HEADS = {
     "capacity_kg_h": _("kg an hour"),
     "volume_l": _("volume, L"),
@@ -175,9 +244,9 @@ _GATE = [
 _DRYING = [
     ("load_kg_m2", _("load as spread"), "number", "kg/m2"),
     ("target_moisture_percent_wb", _("target moisture"), "number", "% wb"),
-    ("rake_hours", _("raked at, hours of the day"), "hours", ""),
-    ("cover_from_h", _("covered from (empty: never)"), "number", "h"),
-    ("cover_until_h", _("covered until"), "number", "h"),
+    ("rake_hours", _("raked at: 8 10 12 14 16"), "hours", ""),
+    ("cover_from_h", _("covered from, such as 17:30 (empty: never)"), "clock", ""),
+    ("cover_until_h", _("covered until, such as 7:30"), "clock", ""),
     ("cover_for_rain", _("covered when it rains"), "choice", ""),
     ("heap_share", _("heap when covered, share of the spread area (empty: not heaped)"), "number", ""),
 ]
@@ -191,14 +260,18 @@ _MEASURED = [
 def sections(values: dict[str, str], lists: dict[str, list[str]], problems: dict[str, str]) -> list[Section]:
     """All groups of the form with their values and problems."""
 
-    def make(key: str, label: str, kind: str, unit: str = "", choices: tuple[str, ...] = ()) -> Field:
-        return Field(key, label, kind, unit, values.get(key, ""), choices, problems.get(key, ""))
+    def make(
+        key: str, label: str, kind: str, unit: str = "", choices: tuple[tuple[str, str], ...] = ()
+    ) -> Field:
+        value = values.get(key, "")
+        shown = _clock_text(value) if kind == "clock" else value
+        return Field(key, label, kind, unit, shown, choices, problems.get(key, ""))
 
     found = [Section(_("Place"), fields=[make(*row) for row in _PLACE])]
     ticks = [
-        Field("species", _("species received"), "ticks", choices=SPECIES,
+        Field("species", _("species received"), "ticks", choices=tuple((s, s) for s in SPECIES),
               problem=problems.get("species", ""), chosen=tuple(lists.get("species", []))),
-        Field("routes", _("routes possible"), "ticks", choices=ROUTES,
+        Field("routes", _("routes possible"), "ticks", choices=tuple((r, route_words(r)) for r in ROUTES),
               problem=problems.get("routes", ""), chosen=tuple(lists.get("routes", []))),
     ]  # fmt: skip
     found.append(Section(_("Crop"), fields=ticks))
@@ -209,15 +282,13 @@ def sections(values: dict[str, str], lists: dict[str, list[str]], problems: dict
     ]
     help_text = _("Long-term means of each month. Leave all sun cells empty if unknown.")
     found.append(Section(_("Monthly weather"), help_text, [], tuple(h for _k, h in _MONTH), months))
-    apart = ("class", "village")
     found.append(
-        Section(_("Lots"), fields=[make(*row, apart if row[2] == "choice" else ()) for row in _GATE])
+        Section(_("Lots"), fields=[make(*row, APART if row[2] == "choice" else ()) for row in _GATE])
     )
     found.extend(_machine_section(prefix, make, _rows(prefix, values)) for prefix in _MACHINES)
     for form, title in FORMS.items():
-        yes = ("true", "false")
         rows = [
-            make(f"drying.{form}.{key}", label, kind, unit, yes if kind == "choice" else ())
+            make(f"drying.{form}.{key}", label, kind, unit, YES_NO if kind == "choice" else ())
             for key, label, kind, unit in _DRYING
         ]
         found.append(Section(f"Drying: {title}", _("Leave all empty if not dried here."), rows))
@@ -238,7 +309,7 @@ def _machine_section(prefix: str, make: Any, count: int) -> Section:
     for i in range(1, count + 1):
         row = [
             make(f"{prefix}.{i}.{key}", f"{title} {i} {_head(key)}" if narrow else _head(key), kind, "",
-                 _CHOICES[key] if kind == "choice" else ())
+                 choices_of(key) if kind == "choice" else ())
             for key, kind in columns
         ]  # fmt: skip
         rows.append((str(i), row))
@@ -247,7 +318,7 @@ def _machine_section(prefix: str, make: Any, count: int) -> Section:
 
 def _head(key: str) -> str:
     """What a column is called."""
-    return _HEADS.get(key, key.replace("_", " "))
+    return HEADS.get(key, key.replace("_", " "))
 
 
 def from_text(text: str) -> tuple[dict[str, str], dict[str, list[str]]]:
@@ -276,13 +347,38 @@ def _flatten(prefix: str, node: Any, values: dict[str, str]) -> None:
         values[prefix] = str(node).removesuffix(".0")
 
 
-def from_post(values: dict[str, str], lists: dict[str, list[str]]) -> dict[str, Any]:
-    """Flat data from posted fields: key -> value, None for a field left empty."""
+def from_post(values: dict[str, str], lists: dict[str, list[str]]) -> tuple[dict[str, Any], dict[str, str]]:
+    """Flat data from posted fields (None for a field left empty), and what is wrong with each, by key."""
     found: dict[str, Any] = {key: lists.get(key, []) or None for key in ("species", "routes")}
+    wrong: dict[str, str] = {}
     for shown in (f for s in sections(values, {}, {}) for f in _all_fields(s)):
         text = values.get(shown.key, "").strip()
-        if shown.kind != "ticks":
+        if shown.kind == "ticks":
+            continue
+        try:
             found[shown.key] = _typed(text, shown.kind, shown.key) if text else None
+        except InputError as error:
+            found[shown.key], wrong[shown.key] = None, f"{error.what} {error.fix}".strip()
+    return found, wrong
+
+
+def labels() -> dict[str, str]:
+    """What each field is called, with its section, by key; rows of lists by their place."""
+    rows = {f"{prefix}.{i}.name": "1" for prefix in _MACHINES for i in range(1, 41)}
+    found: dict[str, str] = {}
+    for section in sections(rows, {}, {}):
+        for shown in section.fields:
+            found[shown.key] = (
+                shown.label if section.title in {"Place", "Money"} else f"{section.title}, {shown.label}"
+            )
+        for name, row in section.rows:
+            for shown in row:
+                plain = (
+                    shown.label
+                    if shown.label.startswith((section.title, name))
+                    else f"{section.title} {name}, {shown.label}"
+                )
+                found[shown.key] = plain
     return found
 
 
@@ -290,19 +386,46 @@ def _all_fields(section: Section) -> list[Field]:
     return section.fields + [f for _name, row in section.rows for f in row]
 
 
+def _clock_text(value: str) -> str:
+    """Hours and a fraction as a clock shows them; what is not a number stays as it was typed."""
+    try:
+        hours = float(value.replace(",", "."))
+    except ValueError:
+        return value
+    minutes = round(hours * 60)
+    return f"{minutes // 60}:{minutes % 60:02d}"
+
+
+def _clock(text: str, key: str) -> float:
+    """17:30, 17.30 h, 17h30 or 17.5 as hours."""
+    match = re.fullmatch(r"([0-2]?[0-9])\s*[:h]\s*([0-5][0-9])?\s*h?", text.lower())
+    if match:
+        return int(match[1]) + int(match[2] or 0) / 60.0
+    return _number(text.lower().removesuffix("h").strip(), key)
+
+
 def _typed(text: str, kind: str, key: str) -> Any:
     if kind == "text":
-        return text
+        return text.upper() if key == "money.currency" else text
     if kind == "choice":
         return {"true": True, "false": False}.get(text, text)
     if kind == "hours":
-        try:
-            return [int(part) for part in text.replace(",", " ").split()]
-        except ValueError as error:
-            raise InputError(f"'{text}' is not a list of hours.", key, "Write 8 10 12 14.") from error
+        return _hours(text, key)
+    if kind == "clock":
+        number = _clock(text, key)
+        return int(number) if number == int(number) else round(number, 4)
     sign = -1 if text.startswith("-") else 1
     number = sign * _number(text.removeprefix("-"), key)
     return int(number) if number == int(number) else number
+
+
+def _hours(text: str, key: str) -> list[int]:
+    """Whole hours of the day, with blanks or commas between; 8:00 is 8."""
+    parts = text.replace(",", " ").replace(";", " ").split()
+    found = [re.fullmatch(r"([0-2]?[0-9])(?::00)?h?", part.lower()) for part in parts]
+    if not all(found):
+        raise InputError(f"'{text}' is not a list of hours.", key, "Write 8 10 12 14.")
+    return [int(m[1]) for m in found if m]
 
 
 def _number(text: str, key: str) -> float:

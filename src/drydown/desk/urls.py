@@ -17,6 +17,7 @@ from drydown.desk.views import (
     growers,
     journal,
     lot,
+    mend,
     money,
     people,
     photo,
@@ -47,6 +48,7 @@ urlpatterns = [
     path("gate/", gate.gate, name="gate"),
     path("gate/echo/", gate.echo, name="gate-echo"),
     path("gate/slip/<number:pk>/photo/", gate.photo, name="slip-photo"),
+    path("gate/slip/<number:pk>/grower/", mend.to_other_grower, name="slip-hand"),
     path("gate/slip/<number:pk>/owed/", journal.owed_otherwise, name="slip-owed"),
     path("gate/scale/", gate.scale, name="gate-scale"),
     path("gate/slip/<number:pk>/", gate.slip, name="slip"),
@@ -94,6 +96,7 @@ urlpatterns = [
     path("lot/<str:code>/family.svg", family.family, name="lot-family"),
     path("journal/", journal.audit, name="journal"),
     path("journal/<number:number>/", journal.entry_page, name="entry"),
+    path("journal/<number:number>/mend/", mend.mend_entry, name="mend"),
     path("journal/<number:number>/take-back/", journal.undo, name="entry-undo"),
     path("station/", setup.station_page, name="station"),
 ]

@@ -22,12 +22,21 @@ class Grower(models.Model):
     village = models.CharField(max_length=80, blank=True)
     language = models.CharField(max_length=8, blank=True)
     plots = models.JSONField(default=list, blank=True)
+    merged_into = models.ForeignKey("self", models.PROTECT, null=True, related_name="once")
 
     class Meta:
         ordering = ["number"]
 
     def __str__(self) -> str:
-        return f"{self.number} {self.name}"
+        return f"{self.number} {self.name}" + (f", {self.village}" if self.village else "")
+
+    @property
+    def final(self) -> Grower:
+        """The grower this one was merged into, or itself."""
+        found = self
+        while found.merged_into is not None:
+            found = found.merged_into
+        return found
 
 
 class Person(models.Model):

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 from urllib.parse import urlencode
 
-from django.contrib import messages
 from django.http import FileResponse, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -20,7 +19,7 @@ from drydown.desk.benchprint import certificate_pdf
 from drydown.desk.benchview import BenchView, bench_view, sheet_words
 from drydown.desk.chart import screens_svg
 from drydown.desk.context import need_station
-from drydown.desk.people import guarded, who
+from drydown.desk.people import guarded, told, who
 from drydown.desk.views.benchforms import CountForm, PhotoForm, sheet_forms
 from drydown.desk.views.forms import Keyed
 from drydown.desk.views.problem import answered
@@ -159,11 +158,13 @@ def _keep(request: HttpRequest, sample: Happening, kind: str, form: Any) -> Http
     if form.is_valid():
         try:
             data = form.cleaned_data
-            record_sheet(kind, form.told(), data["key"], form.stated(), who(request), sample=sample.entry_id)
+            made = record_sheet(
+                kind, form.told(), data["key"], form.stated(), who(request), sample=sample.entry_id
+            )
         except InputError as error:
             form.add_error(None, str(error))
         else:
-            messages.success(request, _("Recorded: %s.") % dict(BenchSheet.Kind.choices)[kind])
+            told(request, _("Recorded: %s.") % dict(BenchSheet.Kind.choices)[kind], made.entry_id)
             return redirect("sample", number=sample.entry_id)
     return _page(request, sample, (kind, form))
 

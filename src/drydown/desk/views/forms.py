@@ -4,15 +4,20 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Iterable, Mapping
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 
 from django import forms
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from drydown.books.gate import MAX_DELIVERY_G
+from drydown.books.improbable import Question, question_about
+from drydown.books.journal import Who
+from drydown.books.moments import read_moment
 from drydown.books.numbers import parse_decimal, parse_grams
 from drydown.books.occupancy import Spot, Yard
+from drydown.books.weighing import find_grower, swapped
 from drydown.errors import InputError
 from drydown.station.model import Station
 
@@ -71,16 +76,31 @@ class Plain(Typed):
         return number
 
 
+class WhenField(forms.CharField):
+    """A time in the station's own hours, typed as it is shown; empty is now."""
+
+    def __init__(self, **more: Any) -> None:
+        more.setdefault("label", _("when"))
+        more.setdefault("help_text", _("empty: now. Else 26 Nov 09:30, or 09:30 for today"))
+        attrs = {"autocomplete": "off", "placeholder": _("now")}
+        super().__init__(max_length=40, required=False, widget=forms.TextInput(attrs=attrs), **more)
+
+    def clean(self, value: Any) -> Any:
+        """The aware moment, or None for now."""
+        text = super().clean(value)
+        if not text:
+            return None
+        try:
+            return read_moment(text, timezone.now(), timezone.get_current_timezone())
+        except InputError as error:
+            raise forms.ValidationError(f"{error.what} {error.fix}") from error
+
+
 class Keyed(forms.Form):
     """A form with a key of its own, so that sending it twice keeps it once, and a time."""
 
     key = forms.UUIDField(widget=forms.HiddenInput)
-    at = forms.DateTimeField(
-        label=_("when"),
-        required=False,
-        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
-        help_text=_("leave empty for now"),
-    )
+    at = WhenField()
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         kwargs.setdefault("initial", {}).setdefault("key", uuid.uuid4())
@@ -110,15 +130,8 @@ class Keyed(forms.Form):
 
     def stated(self) -> datetime | None:
         """When it happened, where someone said so."""
-        stated = self.cleaned_data.get("at")
-        now = timezone.now()
-        if stated is None:
-            return None
-        if stated > now:
-            raise InputError(f"{stated:%d %b %H:%M} is in the future.", "when", "Check the time.")
-        if stated < now - timedelta(days=400):
-            raise InputError(f"{stated:%d %b %Y} is more than 400 days ago.", "when", "Check the year.")
-        return stated  # type: ignore[no-any-return]
+        found: datetime | None = self.cleaned_data.get("at")
+        return found
 
 
 class GateForm(Keyed):
@@ -130,6 +143,7 @@ class GateForm(Keyed):
         help_text=_("number or name"),
         widget=forms.TextInput(attrs={"list": "growers", "autocomplete": "off"}),
     )
+    sure = forms.CharField(widget=forms.HiddenInput, required=False, max_length=20)
     new_grower = forms.BooleanField(label=_("this is a new grower"), required=False)
     village = forms.CharField(label=_("village (new grower)"), max_length=80, required=False)
     species = forms.ChoiceField(label=_("species"))
@@ -144,7 +158,9 @@ class GateForm(Keyed):
         required=False,
         widget=forms.ClearableFileInput(attrs={"accept": "image/jpeg,image/png"}),
     )
-    floats = Plain(0, 100, "%", label=_("floats, %"), required=False, help_text=_("if a sample was floated"))
+    floats = Plain(
+        0, 100, "%", label=_("floaters, %"), required=False, help_text=_("if a sample was floated")
+    )
 
     def __init__(self, station: Station, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -154,6 +170,7 @@ class GateForm(Keyed):
         self.fields["route"].choices = blank + [  # type: ignore[attr-defined]
             (r, r.replace("_", " ")) for r in station.routes
         ]
+        self.question: Question | None = None
         tins = [(c.name, f"{c.name} ({c.tare_kg:g} kg)") for c in station.gate.containers]
         self.fields["container"].choices = [("", "-"), *tins]  # type: ignore[attr-defined]
 
@@ -170,7 +187,24 @@ class GateForm(Keyed):
                 self.add_error("tare", _("Write the empty weight, 0 if tared, or choose containers."))
             else:
                 data["tare"] = round(tin.tare_kg * 1000) * round(count)
+        self._fits(data)
         return data
+
+    def _fits(self, data: dict[str, Any]) -> None:
+        """All that can be seen without keeping anything, told at once; then what is only improbable."""
+        gross, tare, grower = data.get("gross"), data.get("tare"), None
+        if gross is not None and tare is not None and tare >= gross:
+            self.add_error("tare", str(swapped(tare, gross)))
+        if gross is not None and gross > MAX_DELIVERY_G:
+            self.add_error("gross", _("is above 30 000 kg."))
+        if data.get("grower") and not data.get("new_grower"):
+            try:
+                grower = find_grower(data, Who())
+            except InputError as error:
+                self.add_error("grower", str(error))
+        if not self.errors:
+            at = data.get("at") or timezone.now()
+            self.question = question_about(data, grower, at)
 
 
 def _pick(label: Any, names: list[tuple[str, str]], required: bool) -> forms.ChoiceField:

@@ -2,34 +2,30 @@
 
 from __future__ import annotations
 
-import re
-import unicodedata
-from datetime import datetime, timedelta
-from decimal import Decimal
+from datetime import timedelta
 from typing import Any
 
-from django.db import transaction
-from django.db.models import Sum
+from django.db.models import Q, Sum
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
-from drydown.books.gate import Weighing, add_grower, receive
-from drydown.books.journal import Who
 from drydown.books.models import Delivery, Grower
-from drydown.books.numbers import parse_decimal, parse_grams, to_minor
-from drydown.books.photos import keep_photo, photo_file
+from drydown.books.numbers import parse_decimal, parse_grams
+from drydown.books.photos import photo_file
+from drydown.books.weighing import take_in
 from drydown.desk.context import need_station
-from drydown.desk.people import guarded, who
+from drydown.desk.people import guarded, may_mend, who
 from drydown.desk.scale import read_scale
 from drydown.desk.views.forms import GateForm
 from drydown.desk.views.problem import answered
 from drydown.errors import InputError
 from drydown.station.model import Station
 
-__all__ = ["echo", "find_grower", "gate", "photo", "scale", "slip", "take_in", "weighing"]
+__all__ = ["echo", "gate", "photo", "scale", "slip"]
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -38,57 +34,30 @@ __all__ = ["echo", "find_grower", "gate", "photo", "scale", "slip", "take_in", "
 def gate(request: HttpRequest) -> HttpResponse:
     """The weighing form, and today's deliveries under it."""
     station = need_station()
-    start = {"grower": request.GET.get("grower", "")}
-    form = GateForm(station, request.POST or None, request.FILES or None, initial=start)
-    if request.method == "POST" and form.is_valid():
+    form = GateForm(station, request.POST or None, request.FILES or None, initial=_last_time(request))
+    if request.method == "POST" and form.is_valid() and form.question is None:
         try:
             delivery = take_in(form.cleaned_data, form.moment(), station, who(request))
         except InputError as error:
             form.add_error(None, str(error))
         else:
-            return redirect("slip", pk=delivery.pk)
-    return render(request, "desk/gate.html", {"form": form, **_today(station)})
+            request.session["gate"] = {k: form.cleaned_data[k] for k in ("species", "route")}
+            return redirect(f"{reverse('gate')}?saved={delivery.pk}")
+    kept = _just_saved(request)
+    return render(request, "desk/gate.html", {"form": form, "kept": kept, **_today(station)})
 
 
-def take_in(data: dict[str, Any], at: datetime, station: Station, by: Who) -> Delivery:
-    """Grower and delivery together, or neither."""
-    if data["tare"] >= data["gross"]:
-        raise InputError(
-            f"The empty container ({data['tare'] / 1000:g} kg) weighs as much as the full one "
-            f"({data['gross'] / 1000:g} kg) or more.",
-            fix="Were the two swapped?",
-        )
-    with transaction.atomic():
-        before = Delivery.objects.filter(entry__key=data["key"]).first()
-        grower = before.grower if before and data["new_grower"] else find_grower(data, by)
-        if before and before.grower != grower:
-            raise InputError("This form was sent before for another grower.", fix="Open the page anew.")
-        return receive(weighing(data, grower, at, station, by))
+def _last_time(request: HttpRequest) -> dict[str, Any]:
+    """Species and route as last time on this phone; the grower of the card that was shown."""
+    return {**request.session.get("gate", {}), "grower": request.GET.get("grower", "")}
 
 
-def weighing(data: dict[str, Any], grower: Grower, at: datetime, station: Station, by: Who) -> Weighing:
-    """A weighing by the station's own price, class, deduction and lot rules."""
-    money, net = station.money, data["gross"] - data["tare"]
-    ripe = None if data["ripe"] is None else round(data["ripe"])
-    floats = None if data["floats"] is None else round(data["floats"])
-    found = money.fruit_class(data["ripe"])
-    name = found.name if found else ""
-    price = money.price_coins(data["species"], data["ripe"])
-    value = to_minor(Decimal(net) * price / 1000, 0)
-    apart = {"class": name, "village": grower.village}.get(station.gate.lots_apart_by or "", "")
-    most = station.gate.lot_max_kg
-    return Weighing(
-        data["key"], grower, data["species"], data["route"], data["gross"], data["tare"], price,
-        money.currency, money.decimals, at, at.astimezone(station.place.site().zone).date(), ripe, floats,
-        name, data["containers"], money.held_back(net, value), apart,
-        None if most is None else round(most * 1000), by, _photo(data),
-    )  # fmt: skip
-
-
-def _photo(data: dict[str, Any]) -> str:
-    """The photo's name, once it is kept; nothing without one."""
-    upload = data.get("photo")
-    return keep_photo(upload.read()) if upload else ""
+def _just_saved(request: HttpRequest) -> Delivery | None:
+    """The weighing that was saved a moment ago, to be told above the next one."""
+    number = request.GET.get("saved", "")
+    if not number.isascii() or not number.isdecimal() or len(number) > 15:
+        return None
+    return Delivery.objects.select_related("grower", "lot").filter(pk=int(number)).first()
 
 
 @require_safe
@@ -104,45 +73,18 @@ def photo(request: HttpRequest, pk: int) -> HttpResponse:  # noqa: ARG001
     return HttpResponse(file.read_bytes(), content_type=kind)
 
 
-def _plain(name: str) -> str:
-    """A name without capitals and accents, as people type it on a phone."""
-    parts = unicodedata.normalize("NFKD", name.casefold())
-    return "".join(c for c in parts if not unicodedata.combining(c))
-
-
-def find_grower(data: dict[str, Any], by: Who) -> Grower:
-    """The grower meant by what was typed: a number, a whole name, or both; never a guess."""
-    text = " ".join(data["grower"].split())
-    if data["new_grower"]:
-        return add_grower(text, data["village"], by)
-    number = re.match(r"^([0-9]{1,9})(?: (.+))?$", text)
-    if number:
-        found = Grower.objects.filter(number=int(number[1])).first()
-        if found and (number[2] is None or number[2].casefold() == found.name.casefold()):
-            return found
-        if found is None and number[2] is None:
-            raise InputError(f"No grower has the number {number[1]}.", fix="Search by name.")
-    plain = _plain(text)
-    names = [g for g in Grower.objects.all() if _plain(g.name) == plain][:2]
-    if len(names) == 1:
-        return names[0]
-    if names:
-        raise InputError(
-            f"More than one grower is called '{text}' ({names[0]}, {names[1]}).", fix="Use the number."
-        )
-    near = list(Grower.objects.filter(name__icontains=text)[:3])
-    hint = f"Did you mean {' or '.join(str(g) for g in near)}?" if near else "Tick “new grower” to add one."
-    raise InputError(f"No grower is called '{text}'.", fix=hint)
-
-
 def _today(station: Station) -> dict[str, Any]:
+    """Weighings of today, and those that were typed today for an earlier day."""
     zone = station.place.site().zone
     begin = timezone.now().astimezone(zone).replace(hour=0, minute=0, second=0, microsecond=0)
-    rows = Delivery.objects.filter(happened_at__gte=begin, undone=False).select_related("grower", "lot")
+    fresh = Q(happened_at__gte=begin) | Q(entry__received_at__gte=begin)
+    rows = Delivery.objects.filter(fresh, undone=False).select_related("grower", "lot").order_by("-entry_id")
+    today = rows.filter(happened_at__gte=begin)
     return {
-        "growers": Grower.objects.all()[:400],
+        "growers": Grower.objects.filter(merged_into=None)[:400],
         "deliveries": rows[:30],
-        "total_g": rows.aggregate(total=Sum("net_g"))["total"] or 0,
+        "day_begins": begin,
+        "total_g": today.aggregate(total=Sum("net_g"))["total"] or 0,
         "money": station.money,
     }
 
@@ -207,5 +149,6 @@ def slip(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "d": found, "season": season, "deductions": facts["deductions"], "containers": facts["containers"],
         "value": found.pays + found.held_back, "photo": facts.get("photo", ""),
+        "mendable": may_mend(request, found.entry),
     }  # fmt: skip
     return render(request, "desk/slip.html", context)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import uuid
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -17,13 +18,16 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_safe
 
+from drydown.books.access import need
 from drydown.books.gate import owed
+from drydown.books.mend import merge_growers
 from drydown.books.models import Delivery, Grower
 from drydown.books.money import statement
 from drydown.books.numbers import coin_text
 from drydown.books.people import note_change
+from drydown.books.weighing import find_grower
 from drydown.desk.context import need_station
-from drydown.desk.people import guarded, may_here, who
+from drydown.desk.people import guarded, may_here, role, who
 from drydown.desk.prints import languages, pdf, qr_svg, words
 from drydown.desk.templatetags.ledger import kg
 from drydown.desk.views.problem import answered
@@ -55,7 +59,7 @@ class GrowerForm(forms.Form):
 def growers(request: HttpRequest) -> HttpResponse:
     """The register, searched by name, number or village."""
     text = request.GET.get("find", "").strip()[:80]
-    rows = Grower.objects.all()
+    rows = Grower.objects.filter(merged_into=None)
     if text:
         number = Q(number=int(text)) if text.isdecimal() and len(text) < 10 else Q()
         rows = rows.filter(Q(name__icontains=text) | Q(village__icontains=text) | number)
@@ -86,13 +90,15 @@ def grower_page(request: HttpRequest, number: int) -> HttpResponse:
     """One grower: name, season, account."""
     grower, station = get_object_or_404(Grower, number=number), need_station()
     start = {"name": grower.name, "village": grower.village, "language": grower.language}
+    if request.POST.get("act") == "merge":
+        return _merge(request, grower)
     form = GrowerForm(request.POST or None, initial=start)
     if request.method == "POST" and form.is_valid():
         changed = {k: v for k, v in form.cleaned_data.items() if v != start[k]}
         if changed:
             Grower.objects.filter(pk=grower.pk).update(**changed)
             note_change(who(request), "grower changed", f"grower {number}", fields=sorted(changed))
-            messages.success(request, _("Kept."))
+            messages.success(request, _("Saved."))
         return redirect("grower", number=number)
     since, until = season_of(request, station)
     mine = Delivery.objects.filter(grower=grower, happened_at__gte=since, undone=False)
@@ -104,7 +110,23 @@ def grower_page(request: HttpRequest, number: int) -> HttpResponse:
     if may_here(request, "money.accounts"):
         context["lines"] = statement(grower, currency, since, until)
         context["owed"] = owed(grower, currency)
+    context["may_merge"] = may_here(request, "journal.undo", write=True)
+    context["merge_key"] = uuid.uuid4()
     return render(request, "desk/grower.html", context, status=400 if form.errors else 200)
+
+
+def _merge(request: HttpRequest, grower: Grower) -> HttpResponse:
+    """Two numbers of one person become one; the other number stays."""
+    need(role(request), "journal.undo", write=True)
+    try:
+        key = uuid.UUID(request.POST.get("key", ""))
+    except ValueError as error:
+        raise InputError("had lost its key; nothing was saved.", "the form", "Send it again.") from error
+    into = find_grower({"grower": request.POST.get("into", ""), "new_grower": False}, who(request))
+    made = merge_growers(grower, into, request.POST.get("reason", ""), key, who(request))
+    words = _("%(one)s is now %(two)s; entry %(n)d can be taken back.")
+    messages.success(request, words % {"one": grower.number, "two": into, "n": made.pk})
+    return redirect("grower", number=into.number)
 
 
 def _sheet(content: bytes, name: str) -> HttpResponse:
@@ -155,7 +177,8 @@ def cards_pdf(request: HttpRequest) -> HttpResponse:
             raise ValueError
     except ValueError as error:
         raise InputError("is not a list of numbers.", "numbers", "Write 101, 102.") from error
-    rows = Grower.objects.filter(number__in=asked) if asked else Grower.objects.all()
+    rows = Grower.objects.filter(merged_into=None)
+    rows = rows.filter(number__in=asked) if asked else rows
     gate = request.build_absolute_uri("/gate/")
     cards = [
         {"number": str(g.number), "name": g.name, "qr": qr_svg(f"{gate}?grower={g.number}")}

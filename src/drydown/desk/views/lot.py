@@ -23,6 +23,7 @@ from drydown.books.lotview import (
     lot_case,
     lot_forecast,
 )
+from drydown.books.mend import own_last
 from drydown.books.models import Happening, Lot, Reading
 from drydown.books.occupancy import tank_of, yard_of
 from drydown.books.steps import READABLE, record_reading, take_step
@@ -39,7 +40,7 @@ from drydown.desk.lotsteps import (
     step_form,
     steps_here,
 )
-from drydown.desk.people import guarded, may_here, who
+from drydown.desk.people import guarded, may_here, told, who
 from drydown.desk.views.forms import ReadingForm, StepForm
 from drydown.desk.views.problem import answered
 from drydown.errors import InputError
@@ -82,7 +83,7 @@ def _page(
         "bound_form": bound[1] if bound else None,
         "bound_kind": bound[0] if bound else "",
         "reading_form": reading_form or ReadingForm(),
-        "way": _way(lot, station, may_here(request, "lots.sales")),
+        "way": _way(request, lot, station),
         "deliveries": deliveries,
         "samples": lot.happenings.filter(kind="sample", undone=False),
         "money": station.money,
@@ -108,8 +109,10 @@ def _visible(h: Happening, sales: bool) -> dict[str, Any]:
     return {k: v for k, v in h.details.items() if k == "mass_kg"}
 
 
-def _way(lot: Lot, station: Station, sales: bool) -> list[dict[str, Any]]:
-    """Steps and readings in order of time."""
+def _way(request: HttpRequest, lot: Lot, station: Station) -> list[dict[str, Any]]:
+    """Steps and readings in order of time, with what whoever asks may mend of them."""
+    sales, all_mine = may_here(request, "lots.sales"), may_here(request, "journal.undo", write=True)
+    last = own_last(request.user)
     zone = station.place.site().zone
     rows: list[dict[str, Any]] = [
         {"row": h, "what": PAST[h.kind], "details": _details(_visible(h, sales))}
@@ -121,6 +124,7 @@ def _way(lot: Lot, station: Station, sales: bool) -> list[dict[str, Any]]:
         rows.append({"row": r, "what": _("moisture read"), "details": text})
     for row in rows:
         row["at"] = row["row"].happened_at.astimezone(zone)
+        row["mendable"] = all_mine or (last is not None and last.pk == row["row"].entry_id)
     return sorted(rows, key=lambda row: (row["at"], row["row"].entry_id))
 
 
@@ -168,7 +172,7 @@ def step(request: HttpRequest, code: str) -> HttpResponse:
         except InputError as error:
             form.add_error(None, str(error))
         else:
-            messages.success(request, _("Recorded: %s.") % PAST[kind])
+            told(request, _("Recorded: %s.") % PAST[kind], taken.happening.entry_id)
             for odd in taken.findings:
                 messages.warning(request, f"{odd.words} [{odd.source.text}, {odd.source.status}]")
             if kind == "sample":
@@ -201,7 +205,8 @@ def reading(request: HttpRequest, code: str) -> HttpResponse:
             form.add_error(None, str(error))
         else:
             _warn_of_rise(request, lot, kept)
-            messages.success(request, _("Recorded: %(m)g %% wet basis.") % {"m": kept.moisture_wb * 100})
+            words = _("Recorded: %(m)g %% wet basis.") % {"m": round(kept.moisture_wb * 100, 6)}
+            told(request, words, kept.entry_id)
             return redirect("lot", code=code)
     return _page(request, lot, station, reading_form=form)
 

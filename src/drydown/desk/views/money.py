@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
-from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
@@ -15,7 +14,7 @@ from django.views.decorators.http import require_http_methods
 from drydown.books.accounts import accounts_view
 from drydown.books.aside import Leaving, part_with, piles
 from drydown.books.journal import Who
-from drydown.books.models import Grower, Lot
+from drydown.books.models import Entry, Grower, Lot
 from drydown.books.money import (
     SHARE_RULES,
     add_cost,
@@ -27,13 +26,13 @@ from drydown.books.money import (
 from drydown.books.numbers import coin_text, parse_decimal
 from drydown.books.undo import lines_of
 from drydown.desk.context import need_station
-from drydown.desk.people import guarded, who
+from drydown.desk.people import guarded, told, who
 from drydown.desk.views.forms import Keyed, Kilograms, Plain, Typed
 from drydown.desk.views.problem import answered
 from drydown.errors import InputError
 from drydown.station.trade import Money
 
-__all__ = ["money_page"]
+__all__ = ["FORMS", "do_money", "money_page"]
 
 
 class Coins(Typed):
@@ -134,7 +133,7 @@ def lots_named(text: str) -> list[Lot]:
     return found
 
 
-def _do(act: str, data: dict[str, Any], form: MoneyForm, money: Money, by: Who) -> str:
+def do_money(act: str, data: dict[str, Any], form: MoneyForm, money: Money, by: Who) -> str:
     """Write what a form says; returns what was done, in words."""
     key, at, currency = data["key"], form.stated(), money.currency
     amount = 0 if data["amount"] is None else money.exact_coins(data["amount"])
@@ -147,16 +146,16 @@ def _do(act: str, data: dict[str, Any], form: MoneyForm, money: Money, by: Who) 
         return _("Paid %(sum)s to %(who)s.") % {"sum": said, "who": grower}
     if act == "cost":
         add_cost(data["what"], amount, currency, lots_named(data["lots"]), key, at, by)
-        return _("Cost of %s kept.") % said
+        return _("Saved: a cost of %s.") % said
     if act == "receipt":
         buyer_pays(data["buyer"].strip(), amount, currency, data["note"], key, at, by, money.decimals)
-        return _("%s from the buyer kept.") % said
+        return _("Saved: %s from the buyer.") % said
     if act == "aside":
         wb = None if data["moisture"] is None else data["moisture"] / 100.0
         buyer = " ".join(data["buyer"].split())
         part_with(Leaving(data["what"], data["mass"], wb, buyer, amount, currency, data["note"]), key, at, by)
         weight = f"{data['mass'] / 1000:g} kg {data['what']}"
-        return _("%(what)s to %(who)s kept.") % {"what": weight, "who": buyer or _("your own use")}
+        return _("Saved: %(what)s to %(who)s.") % {"what": weight, "who": buyer or _("your own use")}
     lots = lots_named(data["lots"])
     before = [e for e in earlier_second_payments(lots) if e.key != key]
     made = second_payment(lots, amount, data["rule"], currency, key, at, by)
@@ -187,11 +186,11 @@ def money_page(request: HttpRequest) -> HttpResponse:
         bound = FORMS[act](request.POST)
         if bound.is_valid():
             try:
-                words = _do(act, bound.cleaned_data, bound, money, who(request))
+                words = do_money(act, bound.cleaned_data, bound, money, who(request))
             except InputError as error:
                 bound.add_error(None, str(error))
             else:
-                messages.success(request, words)
+                told(request, words, Entry.objects.get(key=bound.cleaned_data["key"]).pk)
                 return redirect("money")
     start = {"grower": request.GET.get("grower", "")}
     shown = {name: made(initial=dict(start)) if name != act else bound for name, made in FORMS.items()}

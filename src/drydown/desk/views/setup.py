@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import tomllib
+from pathlib import Path
 
 from django.conf import settings
 from django.contrib import messages
@@ -15,7 +17,9 @@ from django.views.decorators.http import require_http_methods
 
 from drydown.books.models import Delivery, Lot
 from drydown.desk.people import guarded
-from drydown.desk.setupform import from_post, from_text, sections, to_toml
+from drydown.desk.setupform import from_post, from_text, labels, sections, to_toml
+from drydown.desk.setupmonths import months_from
+from drydown.desk.setupnames import in_words
 from drydown.desk.views.problem import calm
 from drydown.errors import InputError
 from drydown.station.load import StationFileError, parse_station
@@ -41,32 +45,109 @@ def station_page(request: HttpRequest) -> HttpResponse:
         return render(
             request, "desk/problem.html", {"words": words % {"why": error, "file": file}}, status=400
         )
+    draft = _draft()
+    if request.method != "POST" and draft is not None:
+        values, lists = draft
     problems: dict[str, str] = {}
     general: list[str] = []
     if request.method == "POST":
         values = {k: v for k, v in request.POST.items() if isinstance(v, str)}
         lists = {k: request.POST.getlist(k) for k in ("species", "routes")}
+        if request.POST.get("act") == "forget":
+            _forget_draft()
+            return redirect("station")
+        pasted = _pasted(request)
         try:
-            made = to_toml(from_post(values, lists), text)
-            station = parse_station(made)
-            _keep_what_is_in_use(station)
-            _keep_the_money(station)
-        except StationFileError as error:
-            problems, general = _sort(error.lines)
+            values |= months_from(pasted) if pasted else {}
         except InputError as error:
-            problems = {error.where: f"{error.what} {error.fix}"} if error.where else {}
-            general = [] if error.where else [str(error)]
-        else:
+            problems["months"] = f"{error.what} {error.fix}"
+        made, wrong = _judged(values, lists, text)
+        problems |= wrong
+        if not problems and request.POST.get("act") != "fill":
             _write(made)
-            messages.success(request, _("The station description is kept."))
+            _forget_draft()
+            messages.success(request, _("The station description is saved."))
             return redirect("yard")
+        _keep_draft(values, lists)
+        if request.POST.get("act") == "fill" and "months" not in problems:
+            messages.success(request, _("The months are filled in; nothing is saved yet."))
+            problems = {}
+    names = labels()
+    general = [f"{names.get(key, '')}: {line}".lstrip(": ") for key, line in problems.items()]
     context = {
         "sections": sections(values, lists, problems),
         "general": general,
-        "problems": problems,
+        "months_problem": problems.get("months", ""),
+        "draft": draft is not None and request.method != "POST",
         "is_new": not text,
     }
-    return render(request, "desk/station.html", context, status=400 if problems or general else 200)
+    return render(request, "desk/station.html", context, status=400 if general else 200)
+
+
+def _judged(values: dict[str, str], lists: dict[str, list[str]], text: str) -> tuple[str, dict[str, str]]:
+    """The file that would be written, and every mistake at once, by key."""
+    data, wrong = from_post(values, lists)
+    made = to_toml(data, text)
+    try:
+        station = parse_station(made)
+    except StationFileError as error:
+        told = _sort(error.lines)
+        return made, {**{k: v for k, v in told.items() if k not in wrong}, **wrong}
+    except InputError as error:
+        return made, wrong | {error.where: f"{error.what} {error.fix}"}
+    if not wrong:
+        wrong = _in_use(station)
+    return made, wrong
+
+
+def _in_use(station: Station) -> dict[str, str]:
+    """What lots and books hold the description to; each as a sentence of its own."""
+    found = {}
+    for judge in (_keep_what_is_in_use, _keep_the_money):
+        try:
+            judge(station)
+        except InputError as error:
+            found[error.where or judge.__name__] = f"{error.what} {error.fix}".strip()
+    return found
+
+
+def _pasted(request: HttpRequest) -> str:
+    """Rows of months, pasted or by file."""
+    upload = request.FILES.get("months_file")
+    if upload is None:
+        return request.POST.get("paste_months", "").strip()
+    if upload.size is not None and upload.size > 200_000:
+        raise InputError("is far larger than twelve rows.", str(upload.name))
+    return str(upload.read().decode("utf-8-sig", "replace"))
+
+
+def _draft_file() -> Path:
+    return Path(settings.DATA) / "station-draft.json"
+
+
+def _draft() -> tuple[dict[str, str], dict[str, list[str]]] | None:
+    """What was typed and not saved, if it is younger than the station file."""
+    file = _draft_file()
+    try:
+        told = json.loads(file.read_text(encoding="utf-8"))
+        return dict(told["values"]), {k: list(v) for k, v in told["lists"].items()}
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return None
+
+
+def _keep_draft(values: dict[str, str], lists: dict[str, list[str]]) -> None:
+    """Keep what was typed, readable by this user only; a draft that cannot be kept stops nothing."""
+    kept = {k: v for k, v in values.items() if k not in {"csrfmiddlewaretoken", "act", "paste_months"}}
+    try:
+        handle = os.open(_draft_file(), os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
+        with os.fdopen(handle, "w", encoding="utf-8") as out:
+            json.dump({"values": kept, "lists": lists}, out)
+    except OSError:
+        return
+
+
+def _forget_draft() -> None:
+    _draft_file().unlink(missing_ok=True)
 
 
 _DONE = (Lot.Stage.STORED, Lot.Stage.HULLED, Lot.Stage.SORTED, Lot.Stage.GONE)
@@ -98,15 +179,18 @@ def _keep_the_money(station: Station) -> None:
         )  # fmt: skip
 
 
-def _sort(lines: list[str]) -> tuple[dict[str, str], list[str]]:
-    """Sentences by the field they are about; the rest for the top of the page."""
-    found, general = {}, []
-    for line in lines:
-        match = re.match(r"^([a-z_]+(?:\.[A-Za-z0-9_]+)*)(?::| is| needs| takes)\s*(.*)$", line)
-        if match:
-            found[match[1]] = line
-        general.append(line)
-    return found, general
+def _sort(lines: list[str]) -> dict[str, str]:
+    """Sentences by the field they are about, in the page's words; the rest under a number."""
+    found: dict[str, str] = {}
+    for number, line in enumerate(lines):
+        match = re.match(r"^([a-z_]+(?:\.[A-Za-z0-9_]+)*)(:?\s+)(.*)$", line)
+        if match and (
+            "." in match[1] or match[1] in {"species", "routes", "weather", "drying", "money", "place"}
+        ):
+            found[match[1]] = in_words(match[3])
+        else:
+            found[f"sentence {number}"] = in_words(line)
+    return found
 
 
 def _write(text: str) -> None:

@@ -44,6 +44,24 @@
     showState();
   };
 
+  // A refused note opens again in its form; noted anew, the old one is given up with the reason "edited".
+  let mending = null;
+  const put = (id, value) => { if ($(id)) $(id).value = value === null || value === undefined ? "" : String(value); };
+  const open = (item) => {
+    const b = item.body;
+    if (item.kind === "delivery") {
+      put("grower", b.grower); put("species", b.species); put("route", b.route); put("gross", b.gross_g / 1000);
+      put("container", b.container); put("count", b.container ? b.count : "");
+      put("tare", b.container ? "" : b.tare_g / 1000); put("ripe", b.ripe_percent); put("floats", b.float_percent);
+    } else {
+      put("lot", b.lot); put("moisture", b.moisture_percent_wb); put("method", b.method); put("temp", b.bean_temp_c);
+    }
+    mending = item.key;
+    const form = $(item.kind === "delivery" ? "weigh" : "read");
+    form.parentElement.open = true;
+    form.querySelector("input").focus();
+    say(`${text.editing} ${item.seq}`, false);
+  };
   const line = (item) => {
     const li = document.createElement("li");
     const b = item.body;
@@ -65,6 +83,13 @@
         await push();
       };
       li.append(p, reason, button);
+      if (item.kind === "delivery" || item.kind === "reading") {
+        const edit = document.createElement("button");
+        edit.textContent = text.edit;
+        edit.className = "quiet";
+        edit.onclick = () => open(item);
+        li.append(edit);
+      }
     }
     return li;
   };
@@ -87,6 +112,8 @@
     let tare = maybe($("tare").value, label($("tare")), grams);
     if (tare === null) { if (!tin) throw new Error(text.tare); tare = tin.tare_g * count; }
     if (tare >= gross) throw new Error(text.swapped);
+    const net = gross - tare;
+    if ((net < 1000 || net > 1500000) && !confirm(`${net / 1000} kg: ${text.improbable}`)) throw new Error(text.mend);
     const grower = number($("grower").value, label($("grower")));
     if (!state.growers.includes(grower)) say(`${text.unknown} ${grower}`, true);
     if (!$("species").value || !$("route").value) throw new Error(text.choose_both);
@@ -115,6 +142,7 @@
       for (const [input] of typed) input.value = "";
       form.querySelector("input").focus();
       const item = await Outbox.add(kind, body);
+      if (mending) { await Outbox.giveUp(mending, text.edited); mending = null; }
       say(`${text.kept} ${item.seq}`, false);
       return true;
     } catch (error) {

@@ -1,0 +1,104 @@
+"""Weighings that are possible and improbable: asked about once, with the likely answer first."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.db.models import Max
+
+from drydown.books.models import Delivery, Grower
+from drydown.numerals import number
+
+__all__ = ["Question", "question_about"]
+
+TWICE = timedelta(minutes=3)
+"""The same weights of the same grower within this time are likely one weighing sent twice (own choice)."""
+TIMES = 4.0
+"""Above so many times the grower's largest a weight is asked about (own choice)."""
+LIGHT_G, HEAVY_G = 1_000, 1_500_000
+"""Net weights that are asked about where nothing is known of the grower (own choice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """What is asked, in words, and what the likely slip is; `token` ties a yes to these very values."""
+
+    words: str
+    likely: str
+    token: str
+
+
+def question_about(data: dict[str, Any], grower: Grower | None, at: datetime) -> Question | None:
+    """The question a weighing raises, if any; none once it was answered for the same values.
+
+    Against the grower's own weighings of a year, the station's largest, and what was sent just before.
+    """
+    token = _token(data)
+    if data.get("sure") == token:
+        return None
+    net = data["gross"] - data["tare"]
+    found = _namesake(data) or _sent_twice(data, grower, at) or _weight(net, grower)
+    return Question(*found, token) if found else None
+
+
+def _token(data: dict[str, Any]) -> str:
+    """A hash of what was typed, so that a yes is for these values and no others."""
+    said = [data["grower"], data["species"], data["route"], data["gross"], data["tare"], data["new_grower"]]
+    return hashlib.sha256(repr(said).encode()).hexdigest()[:16]
+
+
+def _namesake(data: dict[str, Any]) -> tuple[str, str] | None:
+    """A new grower of a name that stands in the register already."""
+    if not data["new_grower"]:
+        return None
+    name = " ".join(data["grower"].split())
+    twin = Grower.objects.filter(name__iexact=name, merged_into=None).first()
+    if twin is None or twin.village.casefold() == data["village"].strip().casefold():
+        return None  # the same village too is refused, not asked
+    return f"There is {twin} already. Is this another person of that name?", f"the same person: {twin.number}"
+
+
+def _sent_twice(data: dict[str, Any], grower: Grower | None, at: datetime) -> tuple[str, str] | None:
+    if grower is None:
+        return None
+    twin = Delivery.objects.filter(
+        grower=grower, undone=False, gross_g=data["gross"], tare_g=data["tare"],
+        happened_at__gte=at - TWICE, happened_at__lte=at + TWICE,
+    ).exclude(entry__key=data["key"]).order_by("-entry_id").first()  # fmt: skip
+    if twin is None:
+        return None
+    words = (
+        f"The same weights of {grower} were kept just before, as slip {twin.pk}. Is this a second container?"
+    )
+    return words, "the same weighing sent twice"
+
+
+def _weight(net: int, grower: Grower | None) -> tuple[str, str] | None:
+    mine = Delivery.objects.filter(grower=grower, undone=False) if grower else Delivery.objects.none()
+    known, most = mine.count(), mine.aggregate(most=Max("net_g"))["most"] or 0
+    largest = Delivery.objects.filter(undone=False).aggregate(most=Max("net_g"))["most"] or 0
+    said = f"{number(net / 1000, 1)} kg"
+    if net < LIGHT_G:
+        return f"{said} of fruit: so little?", "a weight in another unit, or a digit left out"
+    if known >= 3 and net > TIMES * most:
+        words = f"{said}: the most {grower} brought before was {number(most / 1000, 1)} kg. Is it right?"
+        return words, _slip(net, most)
+    if known < 3 and net > HEAVY_G and net > largest:
+        history = (
+            f"the largest weighing here was {number(largest / 1000, 1)} kg"
+            if largest
+            else "nobody weighed in yet"
+        )
+        return f"{said} in one weighing: {history}. Is it right?", _slip(net, largest)
+    return None
+
+
+def _slip(net: int, usual: int) -> str:
+    """The weight that was probably meant: a decimal mark left out."""
+    for factor in (10, 100):
+        if usual and net / factor <= 1.5 * usual:
+            return f"{number(net / factor / 1000, 1 if factor == 10 else 2)} kg, a decimal mark left out"
+    return "a decimal mark left out"
