@@ -14,7 +14,7 @@ import numpy as np
 ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT))
 IMAGES = ROOT / "docs" / "img"
-INK, WARM = "#1f3a34", "#8a4b1f"
+INK, WARM = "#4a2560", "#7b5796"
 
 
 def main() -> None:
@@ -34,7 +34,7 @@ def main() -> None:
 def _svg(chart: Any) -> str:
     import vl_convert  # noqa: PLC0415
 
-    plain = chart.properties(background="#fffdf6").configure_axis(labelFontSize=13, titleFontSize=13)
+    plain = chart.properties(background="#fdfcfd").configure_axis(labelFontSize=13, titleFontSize=13)
     text: str = vl_convert.vegalite_to_svg(plain.to_dict())
     return text + "\n"
 

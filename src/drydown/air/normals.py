@@ -102,7 +102,7 @@ def wet_day_chances(rain_days: float, days_in_month: float) -> tuple[float, floa
 
     Equation: P(W|D) = 0.75 f, P(W|W) = 0.25 + 0.75 f, f the wet share; keeps f in the long run.
     Args: rain_days, days_in_month [days]. Returns: (P(W|D), P(W|W)) [fractions].
-    Valid range: 0 <= f <= 1. Source: Geng et al. 1986 (constants from memory, sure).
+    Valid range: 0 <= f <= 1. Source: Geng et al. 1986 (constants from memory).
     """
     f = min(rain_days / days_in_month, 1.0)
     return 0.75 * f, 0.25 + 0.75 * f

@@ -96,7 +96,7 @@ def sky_longwave_wm2(
     e = e0 + 0.8 (1 - e0) N; L = e sigma T4.
     Args: temp_c, dew_c [C]; hour [local hours from midnight]; cloud [fraction of sky].
     Returns: [W/m2]. Valid range: dew points -20 to 30 C; reads high by day.
-    Source: Berdahl and Martin 1984 (clear part); cloud term from memory (fair).
+    Source: Berdahl and Martin 1984 (clear part); cloud term from memory.
     """
     td = np.asarray(dew_c, dtype=float)
     clear = 0.711 + 0.0056 * td + 7.3e-5 * td**2

@@ -49,7 +49,7 @@ WORDS = {
     "devices.enrolled": _("devices"),
     "journal.audit": _("the journal"),
     "journal.undo": _("taking back"),
-    "journal.carry": _("carrying in and out"),
+    "journal.carry": _("import and export"),
 }
 
 

@@ -58,6 +58,8 @@ class CountTold(Told):
     counts: Annotated[dict[str, Pieces], Field(max_length=60)]
     masses_g: Annotated[dict[str, Grams], Field(max_length=60)] = {}
     quakers: Annotated[int, Field(ge=0, le=10_000)] | None = None
+    rest_none: bool = False
+    """All other classes were looked for and none was found."""
 
     def check(self) -> None:
         """Every defect must be of the scheme; masses must fit into the sample."""
@@ -65,7 +67,7 @@ class CountTold(Told):
         for code in (*self.counts, *self.masses_g):
             if not any(code in (d.code, d.group) for d in rules.defects):
                 rules.defect(code)
-        if not self.counts and not self.masses_g and self.quakers is None:
+        if not self.counts and not self.masses_g and self.quakers is None and not self.rest_none:
             raise InputError("nothing was counted.", "count", "Write 0 where you looked and found none.")
         if sum(self.counts.values()) > PIECES_PER_G * self.sample_g:
             raise RangeError(
@@ -306,11 +308,11 @@ def sheet_for(sample: int, scheme_name: str) -> Sheet | None:
     Sieved masses are brought to the counted mass, so that both stand for one sample. None when
     nothing was counted or weighed by the scheme and nothing was sieved.
     """
-    happening = sample_of(sample)
-    count, screens = (
-        latest(sample, "count", scheme=scheme_name),
-        latest(sample, "screens", sieve="round", by="mass"),
-    )
+    happening, rules = sample_of(sample), known_scheme(scheme_name)
+    names = (rules.name, *rules.formerly)
+    counts = [found for name in names if (found := latest(sample, "count", scheme=name)) is not None]
+    count = max(counts, key=lambda row: (row.happened_at, row.entry_id), default=None)
+    screens = latest(sample, "screens", sieve="round", by="mass")
     moisture = latest(sample, "moisture")
     if count is None and screens is None:
         return None
@@ -324,6 +326,7 @@ def sheet_for(sample: int, scheme_name: str) -> Sheet | None:
         lot=happening.lot.code[:40], species=happening.lot.species, sample_g=mass,
         counts=count.told["counts"] if count else {}, masses_g=count.told["masses_g"] if count else {},
         quakers=count.told["quakers"] if count else None, screens_g=sieved, moisture_percent=wet,
+        rest_none=bool(count and count.told.get("rest_none")),
         screens_table=screens.told["table"] if screens else "",
         moisture_method=moisture.told["method"] if moisture else "",
     )  # fmt: skip

@@ -67,7 +67,7 @@ def known_schemes() -> list[Scheme]:
 
 def known_scheme(name: str) -> Scheme:
     """A scheme by name; never a path."""
-    found = next((s for s in known_schemes() if s.name == name), None)
+    found = next((s for s in known_schemes() if name in (s.name, *s.formerly)), None)
     if found is None:
         names = ", ".join(s.name for s in known_schemes())
         raise InputError(f"scheme '{name[:60]}' is not known.", "scheme", f"One of: {names}.")

@@ -46,7 +46,7 @@ BEDS = {
 }
 
 
-BUYERS = ("Harbour House", "Two Rivers Traders")
+BUYERS = ("Invented Buyer One", "Invented Buyer Two")
 
 
 @dataclass(slots=True)

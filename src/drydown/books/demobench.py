@@ -70,7 +70,7 @@ def taste(who: Who, when: datetime) -> None:
     if len(samples) < 3:
         return
     session = open_session(
-        "Weekly tasting", samples, len(TASTERS), 5, samples[0], "medium", new_key(rng), when, who
+        "Weekly tasting", samples, len(TASTERS), 3, samples[0], "medium", new_key(rng), when, who
     )
     codes = session.told["codes"]
     served = dict(zip(codes, session.told["samples"], strict=True))

@@ -80,11 +80,11 @@ def _share(r: _Record, name: str, words: str) -> str:
 def _floats(r: _Record) -> str:
     off = r.first("float")
     taken = (
-        f"{off.details['floaters_kg']:g} kg of lights were taken off"
+        f"{off.details['floaters_kg']:g} kg of floaters were taken off"
         if off and "floaters_kg" in off.details
         else ""
     )
-    return "; ".join(filter(None, (taken, _share(r, "float_percent", "floats"))))
+    return "; ".join(filter(None, (taken, _share(r, "float_percent", "floaters"))))
 
 
 def _drying(r: _Record) -> str:

@@ -55,7 +55,7 @@ def serve(
         address = f"{'https' if tls else 'http'}://{host}:{port}/"
         out.print(f"Drydown is at {address}", markup=False)
         if needs_owner():
-            out.print(f"First entry, works once: {address}first/{make_owner_link()}/", markup=False)
+            out.print(f"First log-in, works once: {address}first/{make_owner_link()}/", markup=False)
         if host not in LOCAL and not tls:
             out.print("This listens beyond this machine, without encryption: trusted networks only.")
             out.print("Phones then cannot keep pages for work without network; --tls makes that possible.")

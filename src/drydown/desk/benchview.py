@@ -120,7 +120,7 @@ def _graded(
     record = record_of(sample.lot, station)
     causes = [
         (found, [(ask, record[ask]) for ask in found.cause.looks_at if record.get(ask)])
-        for found in likely_causes(rules, sheet.counts, weights)
+        for found in likely_causes(rules, verdict.sheet.counts, weights)
     ]  # fmt: skip
     advice, trouble = _advice(verdict, prices)
     total = total_figure(verdict) if sheet.counts else None

@@ -9,12 +9,13 @@ from typing import Any
 
 from django.core.cache import cache
 
+from drydown.desk.colours import AHEAD, HUE, MID, PAPER
 from drydown.outlook.forecast import DryingForecast
 
 __all__ = ["Dot", "charting", "curve_rows", "curve_svg", "curve_words", "screens_svg"]
 
 Dot = tuple[datetime, float]
-INK, BAND, RULE = "#1f3a34", "#b9cbb4", "#8a4b1f"
+INK, BAND, RULE = HUE, AHEAD, MID
 
 
 def curve_svg(found: DryingForecast, dots: Sequence[Dot], key: str) -> str:
@@ -82,7 +83,7 @@ def _chart(found: DryingForecast, dots: Sequence[Dot]) -> Any:
             color=RULE, filled=True, size=70, shape="diamond"
         )
         layers.append(marks.encode(x=time, y="m:Q"))
-    chart = alt.layer(*layers).properties(width=400, height=250, background="#fffdf6")
+    chart = alt.layer(*layers).properties(width=400, height=250, background=PAPER)
     return chart.configure_axis(labelFontSize=13, titleFontSize=13, gridColor="#e4dfcf")
 
 
@@ -124,5 +125,5 @@ def screens_svg(rows: Sequence[tuple[str, float]]) -> str:
         y=alt.Y("screen:N", sort=None, title="screen"), x=alt.X("share:Q", title="% of the mass")
     )
     marks = base.mark_bar(color=INK) + base.mark_text(align="left", dx=4, fontSize=13).encode(text="share:Q")
-    chart = marks.properties(width=300, height=26 * len(rows), background="#fffdf6")
+    chart = marks.properties(width=300, height=26 * len(rows), background=PAPER)
     return _drawn(chart.configure_axis(labelFontSize=13, titleFontSize=13, gridColor="#e4dfcf"))

@@ -7,10 +7,11 @@ from typing import Any
 
 from drydown.books.kin import Kin
 from drydown.desk.chart import charting
+from drydown.desk.colours import AHEAD, HUE, MID, PAPER
 
 __all__ = ["family_svg", "generations"]
 
-INK, RULE, LINE = "#1f3a34", "#8a4b1f", "#b9cbb4"
+INK, RULE, LINE = HUE, MID, AHEAD
 
 
 def generations(code: str, above: Sequence[Kin], below: Sequence[Kin]) -> dict[str, int]:
@@ -66,6 +67,6 @@ def family_svg(code: str, above: Sequence[Kin], below: Sequence[Kin]) -> str:
     base = alt.Chart(alt.Data(values=points)).encode(x=x, y=y)
     dots = base.mark_point(filled=True, size=110, opacity=1).encode(color=colour)
     names = base.mark_text(dy=-14, fontSize=13).encode(text="code:N", color=colour)
-    chart = alt.layer(rules, dots, names).properties(width=440, height=220, background="#fffdf6")
+    chart = alt.layer(rules, dots, names).properties(width=440, height=220, background=PAPER)
     svg: str = vl_convert.vegalite_to_svg(chart.configure_view(stroke=None).to_dict())
     return svg.replace("<svg ", '<svg role="img" ', 1)

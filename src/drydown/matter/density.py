@@ -45,7 +45,7 @@ def dry_matter_density_kg_m3(form: str, moisture_db: float) -> float:
     Returns: [kg dry matter/m3].
     Valid range: parchment nearly constant at 305-330, cherry 215 wet to 360 dry (a cherry
     layer loses about 40 % of its depth).
-    Source: derived from bulk densities known from memory (fair).
+    Source: derived from bulk densities known from memory.
     """
     if form not in _DRY_MATTER:
         raise InputError(f"form '{form}' is not known.", fix=f"Choose one of: {', '.join(_DRY_MATTER)}.")

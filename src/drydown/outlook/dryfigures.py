@@ -20,7 +20,9 @@ Array = NDArray[np.float64]
 PERCENTS = (10.0, 50.0, 90.0)
 CAPS_C = {"parchment": 40.0, "mucilage": 40.0, "cherry": 45.0, "green": 40.0}
 CAP_SOURCE = Source(
-    "Wintgens 2004: 40 C arabica parchment, naturals +5 C (via a trade page)", Status.SECOND_HAND
+    "Wintgens (ed.), Coffee: Growing, Processing, Sustainable Production, 2004: 40 C arabica parchment, "
+    "naturals 5 C more, as quoted by others",
+    Status.SECOND_HAND,
 )
 Row = tuple[Array, str, str]
 

@@ -130,7 +130,7 @@ def machine_inputs(spot: Place) -> dict[str, str]:
 
 def machine_sources(spot: Place) -> tuple[Source, ...]:
     """Sources of a machine's own figures."""
-    found = [Source("Ergun 1952 (from memory, sure)", Status.FROM_MEMORY), spot.source]
+    found = [Source("Ergun 1952, Fluid flow through packed columns", Status.FROM_MEMORY), spot.source]
     if spot.fuel is not None:
         found.append(fuel(spot.fuel).source)
         found.append(Source("burner as stated", Status.STATED) if spot.burner is not None else BURNER_SOURCE)

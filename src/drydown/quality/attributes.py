@@ -1,7 +1,7 @@
 """Attribute plans of ISO 2859-1: how many items to look at, how many bad ones are still accepted.
 
 Single sampling, normal and tightened inspection, and the rules for switching between them. Plans
-for reduced inspection are left out: their table was not at hand.
+for reduced inspection are left out: their table is not known here.
 """
 
 from __future__ import annotations
@@ -61,7 +61,7 @@ def code_letter(lot_size: int, level: str = "II") -> str:
     """Sample size code letter.
 
     Args: lot_size [items]; level, one of `LEVELS`. Returns: letter A to R. Valid range: 2 items or
-    more. Source: ISO 2859-1, table 1 (letters of levels I to III and S-1 to S-4 read).
+    more. Source: ISO 2859-1, table 1 (all seven levels).
     """
     if lot_size < 2:
         raise RangeError(f"a lot has 2 items or more, not {lot_size}.", "lot")
@@ -93,7 +93,7 @@ def attribute_plan(lot_size: int, aql_percent: float, level: str = "II", tighten
 
     Args: lot_size [items]; aql_percent, one of `AQLS` [% nonconforming]; level; tightened.
     Returns: `Plan`. Valid range: percent nonconforming, single sampling, letters to R.
-    Source: ISO 2859-1 tables 1, 2-A (read) and 2-B (from memory, fair).
+    Source: ISO 2859-1 tables 1 and 2-A; 2-B from memory.
     """
     if aql_percent not in AQLS:
         raise InputError(
@@ -101,7 +101,7 @@ def attribute_plan(lot_size: int, aql_percent: float, level: str = "II", tighten
             fix=f"One of: {', '.join(f'{a:g}' for a in AQLS)}.",
         )
     if tightened and aql_percent > 6.5:
-        raise InputError("the tightened table for 10 % was not at hand.", fix="Take 6.5 % or less.")
+        raise InputError("the tightened table for 10 % is not known here.", fix="Take 6.5 % or less.")
     letter, aql = code_letter(lot_size, level), AQLS.index(aql_percent)
     at = LETTERS.index(letter)
     cell = _cell(at, aql, tightened)
@@ -109,7 +109,7 @@ def attribute_plan(lot_size: int, aql_percent: float, level: str = "II", tighten
         at += 1 if cell == "down" else -1
         if not 0 <= at < len(LETTERS):
             raise InputError(
-                f"the plan for {aql_percent:g} % lies beyond letter R, which is not at hand here.",
+                f"the plan for {aql_percent:g} % lies beyond letter R, which is not known here.",
                 fix="Take another limit or level.",
             )
         cell = _cell(at, aql, tightened)

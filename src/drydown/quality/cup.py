@@ -211,7 +211,7 @@ def off_note_results(
                 for note in by_note:
                     notes[note] = notes.get(note, 0) + 1
         even = "one cup tells nothing of evenness" if cups < 3 else (
-            "all cups clean" if not tainted else "all cups tainted" if tainted == cups
+            "no off-note in any cup" if not tainted else "all cups tainted" if tainted == cups
             else f"uneven: {tainted} of {cups} cups"
         )  # fmt: skip
         rows.append(OffNotes(sample, cups, tainted, low, high, notes, even))

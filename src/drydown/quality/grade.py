@@ -276,7 +276,8 @@ def _coded_now(sheet: Sheet, scheme: Scheme) -> Sheet:
     masses: dict[str, float] = {}
     for code, grams in sheet.masses_g.items():
         masses[scheme.code_now(code)] = masses.get(scheme.code_now(code), 0.0) + grams
-    return sheet.model_copy(update={"counts": counts, "masses_g": masses})
+    bags = tuple({scheme.code_now(c): n for c, n in bag.items()} for bag in sheet.bags)
+    return sheet.model_copy(update={"counts": counts, "masses_g": masses, "bags": bags})
 
 
 def grade_sheet(sheet: Sheet, scheme: Scheme, options: Mapping[str, str] | None = None) -> Verdict:

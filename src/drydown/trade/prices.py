@@ -63,8 +63,8 @@ def yield_factor(sample_g: float, exportable_g: float) -> float:
     """Kilograms of dry parchment for one 70 kg bag of exportable green.
 
     Equation: f = 70 x sample / exportable. Args: sample_g, exportable_g [g]. Returns: [kg].
-    Valid range: exportable above 0 and not above the sample. Source: Colombian trade rule
-    (trade page); a standard lot has f = 92.2.
+    Valid range: exportable above 0 and not above the sample. Source: common practice of
+    the Colombian trade, no source; a standard lot has f = 92.2.
     """
     if not 0.0 < exportable_g <= sample_g:
         raise RangeError(
@@ -163,7 +163,7 @@ def ico_mark(text: str) -> IcoMark:
     """Read an ICO mark.
 
     Args: text such as "002-1961-0978". Returns: `IcoMark`.
-    Valid range: up to 3 and 4 digits, shipment up to 5 (rules of 7 Oct 2022, trade page).
+    Valid range: up to 3 and 4 digits, shipment up to 5 (rules of 7 Oct 2022, as quoted by others).
     Source: ITC Coffee Guide.
     """
     found = re.fullmatch(r"\s*([0-9]{1,3})[-/ ]([0-9]{1,4})[-/ ]([0-9]{1,5})\s*", text)

@@ -56,14 +56,14 @@ def _named(request: HttpRequest, sample: Happening) -> str:
     """The scheme asked for, else that of the last count."""
     asked = request.GET.get("scheme") or request.POST.get("scheme", "")
     if asked:
-        return asked if _known(asked) else ""
+        return known_scheme(asked).name if _known(asked) else ""
     last = latest(sample.entry_id, "count")
     name = str(last.told["scheme"]) if last else ""
-    return name if _known(name) else ""
+    return known_scheme(name).name if _known(name) else ""
 
 
 def _known(name: str) -> bool:
-    return any(s.name == name for s in known_schemes())
+    return any(name in (s.name, *s.formerly) for s in known_schemes())
 
 
 def _serves(rules: Scheme, sample: Happening) -> bool:

@@ -100,6 +100,14 @@ class CountForm(Keyed):
         for d in self.weighed:
             label = _now("%(what)s, g") % {"what": d.words}
             self.fields[f"g_{d.code}"] = Plain(0, 100_000, "g", label=label, required=False)
+        if self.weighed:
+            self.fields["unit"] = forms.ChoiceField(
+                label=_now("masses are"),
+                choices=[("g", _now("grams")), ("%", _now("per cent of the sample"))],
+            )
+            self.fields["rest_none"] = forms.BooleanField(
+                label=_now("none found of all other classes"), required=False
+            )
         self.fields["quakers"] = Plain(0, 10_000, "", label=_now("quakers, if counted"), required=False)
         self.fields["at"] = self.fields.pop("at")
 
@@ -111,12 +119,16 @@ class CountForm(Keyed):
         if odd:
             raise InputError(f"{odd[0]}: pieces are whole numbers.", "count")
         counted = any(v is not None for v in pieces.values())
-        masses = {d.code: data[f"g_{d.code}"] for d in self.weighed if data.get(f"g_{d.code}") is not None}
+        factor = data["sample_g"] / 100.0 if data.get("unit") == "%" else 1.0
+        masses = {
+            d.code: data[f"g_{d.code}"] * factor for d in self.weighed if data.get(f"g_{d.code}") is not None
+        }
         quakers = data.get("quakers")
         return {
             "scheme": self.rules.name, "sample_g": data["sample_g"], "masses_g": masses,
             "counts": {c: int(n or 0) for c, n in pieces.items()} if counted else {},
             "quakers": None if quakers is None else int(quakers),
+            "rest_none": bool(data.get("rest_none")),
         }  # fmt: skip
 
 
@@ -128,7 +140,12 @@ class ScreensForm(Keyed):
     )
     table = forms.ChoiceField(label=_("numbers are of"), choices=[(t, t) for t in tables()])
     by = forms.ChoiceField(
-        label=_("held is"), choices=[("mass", _("grams")), ("count", _("pieces, counted"))]
+        label=_("held is"),
+        choices=[
+            ("mass", _("grams")),
+            ("percent", _("per cent of what was put on")),
+            ("count", _("pieces, counted")),
+        ],
     )
     taken_g = Plain(0.1, 100_000, "", label=_("put on, g (or pieces)"))
     screens = Pairs(
@@ -141,7 +158,11 @@ class ScreensForm(Keyed):
         """The sheet as the books keep it."""
         data = self.cleaned_data
         kept = {k: data[k] for k in ("sieve", "table", "by", "taken_g", "peaberry_g")}
-        return {**kept, "screens_g": dict(data["screens"])}
+        held = dict(data["screens"])
+        if data["by"] == "percent":
+            kept["by"] = "mass"
+            held = {number: share / 100.0 * data["taken_g"] for number, share in held.items()}
+        return {**kept, "screens_g": held}
 
 
 class MoistureForm(Keyed):

@@ -92,5 +92,5 @@ def _keep(request: HttpRequest) -> HttpResponse:
     if not found.good:
         raise InputError("there is nothing new to keep in it.", sealed["name"])
     count = keep(found, who(request))
-    messages.success(request, _("%(n)d %(kind)s kept.") % {"n": count, "kind": found.kind})
+    messages.success(request, _("%(n)d %(kind)s imported.") % {"n": count, "kind": found.kind})
     return redirect("bring")

@@ -122,7 +122,7 @@ class Keyed(forms.Form):
         """A form whose hidden key was lost gets a new one and says so."""
         del self.errors["key"]
         self.data = {**self.data.dict(), "key": str(uuid.uuid4())}  # type: ignore[attr-defined]
-        self.add_error(None, _("The form had lost its key; nothing was kept. Send it again."))
+        self.add_error(None, _("The form had lost its key; nothing was saved. Send it again."))
 
     def moment(self) -> datetime:
         """When it happened: as stated, else now."""

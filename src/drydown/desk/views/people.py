@@ -87,7 +87,7 @@ def change_person(request: HttpRequest, pk: int) -> HttpResponse:
         messages.success(request, words % {"name": person.user.get_username(), "link": link})
     else:
         change_role(person, request.POST.get("role", ""), "active" in request.POST, who(request))
-        messages.success(request, _("Kept."))
+        messages.success(request, _("Saved."))
     return redirect("people")
 
 
@@ -144,7 +144,7 @@ def set_pin(request: HttpRequest) -> HttpResponse:
     if not request.user.check_password(request.POST.get("password", "")):
         raise InputError("does not fit.", "password", "A PIN is set with the password.")
     keep_pin(person, request.POST.get("pin", ""), who(request))
-    messages.success(request, _("The PIN is kept. It works on enrolled devices only."))
+    messages.success(request, _("The PIN is saved. It works on enrolled devices only."))
     return redirect("me")
 
 
@@ -182,7 +182,7 @@ def close_device(request: HttpRequest, pk: int) -> HttpResponse:
 def switch(request: HttpRequest) -> HttpResponse:
     """Another person takes over an enrolled device by PIN."""
     if device(request) is None:
-        words = _("Switching by PIN works on an enrolled device only. Enter with name and password.")
+        words = _("Switching by PIN works on an enrolled device only. Log in with name and password.")
         return render(request, "desk/problem.html", {"words": words}, status=403)
     wrong = False
     if request.method == "POST":

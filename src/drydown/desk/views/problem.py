@@ -23,7 +23,7 @@ View = Callable[Concatenate[HttpRequest, P], HttpResponse]
 
 def stale_form(request: HttpRequest, reason: str = "") -> HttpResponse:  # noqa: ARG001
     """A form whose page was too old to be trusted."""
-    words = _("This page was open too long, or you left in between. Nothing was kept; open it anew.")
+    words = _("This page was open too long, or you logged out in between. Nothing was saved; open it anew.")
     return render(request, "desk/problem.html", {"words": words}, status=403)
 
 
@@ -34,7 +34,7 @@ def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:  # no
 
 def our_fault(request: HttpRequest) -> HttpResponse:
     """A fault in Drydown itself."""
-    words = _("Drydown made a mistake. Nothing was kept. The station's machine has the details in its log.")
+    words = _("Drydown made a mistake. Nothing was saved. The station's machine has the details in its log.")
     return render(request, "desk/problem.html", {"words": words}, status=500)
 
 

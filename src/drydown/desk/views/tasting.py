@@ -191,7 +191,7 @@ def sheet(request: HttpRequest, number: int, seat: int) -> HttpResponse:
         except DrydownError as error:
             form.add_error(None, str(error))
         else:
-            messages.success(request, _("Kept. Thank you."))
+            messages.success(request, _("Saved. Thank you."))
             return redirect("tasting", number=number)
     context = {"form": form, "session": session, "seat": seat}
     return render(request, "desk/tasting_sheet.html", context, status=400 if form.errors else 200)

@@ -17,7 +17,7 @@ __all__ = ["CARD_MM", "Plane", "coverage", "find_card", "local_scale"]
 
 Points = NDArray[np.float64]
 CARD_MM = (85.60, 53.98)
-"""ISO/IEC 7810, size ID-1 (from memory)."""
+"""ISO/IEC 7810, size ID-1."""
 MOST_BEND_PX = 1.2
 
 

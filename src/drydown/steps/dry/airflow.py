@@ -15,7 +15,7 @@ __all__ = ["ergun_pa_m", "fan_power_w_m2", "hukill_ratio", "least_heat_mj_kg", "
 
 Values = TypeVar("Values", float, NDArray[np.float64])
 
-# crop: a [Pa s2/m3], b [m2 s/m3], from ASAE D272 (from memory, sure). Coffee is not in it.
+# crop: a [Pa s2/m3], b [m2 s/m3], from ASAE D272 (from memory). Coffee is not in it.
 _D272 = {"shelled_corn": (2.07e4, 30.4), "soybeans": (1.02e4, 16.0), "peanuts": (3.80e3, 111.0)}
 
 
@@ -52,7 +52,7 @@ def ergun_pa_m(
     Returns: [Pa/m].
     Valid range: porosity 0.3 to 0.65. Beans are no spheres: expect twice this, between the
     same and four times (own estimate); one measured pressure settles it.
-    Source: Ergun 1952 (from memory, sure); 83 Pa/m for parchment at 0.17 m/s in highland air (derived).
+    Source: Ergun 1952 (from memory); 83 Pa/m for parchment at 0.17 m/s in highland air (derived).
     """
     if not np.all((np.asarray(porosity) >= 0.3) & (np.asarray(porosity) <= 0.65)):
         raise RangeError(f"porosity must be from 0.3 to 0.65, got {porosity}.")
@@ -76,7 +76,7 @@ def hukill_ratio(depth_units: float, half_times: float) -> float:
 
     Equation: MR = 2^D / (2^D + 2^Y - 1).
     Args: depth_units D [-]; half_times Y [half-response times]. Returns: [-].
-    Valid range: D and Y from 0. Source: Hukill (from memory, sure).
+    Valid range: D and Y from 0. Source: Hukill (from memory).
     """
     if depth_units < 0 or half_times < 0:
         raise RangeError("depth and time must be 0 or more.")
