@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 import pytest
-from tools.make_docs import commands, nomenclature
+from tools.make_docs import cautions, commands, nomenclature, page_words
 
 ROOT = Path(__file__).resolve().parent.parent
 PAGES = [ROOT / "README.md", ROOT / "CONTRIBUTING.md", *sorted((ROOT / "docs").glob("*.md"))]
@@ -15,6 +15,7 @@ PAGES = [ROOT / "README.md", ROOT / "CONTRIBUTING.md", *sorted((ROOT / "docs").g
 def test_generated_pages_are_current() -> None:
     assert (ROOT / "docs/commands.md").read_text(encoding="utf-8") == commands()
     assert (ROOT / "docs/nomenclature.md").read_text(encoding="utf-8") == nomenclature()
+    assert (ROOT / "docs/cautions.md").read_text(encoding="utf-8") == cautions()
 
 
 @pytest.mark.parametrize("page", PAGES, ids=[p.name for p in PAGES])

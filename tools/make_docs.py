@@ -1,4 +1,4 @@
-"""Write docs/commands.md and docs/nomenclature.md from the code.
+"""Write docs/commands.md, docs/nomenclature.md and docs/cautions.md from the code.
 
 Usage: python tools/make_docs.py [--check]
 """
@@ -6,8 +6,12 @@ Usage: python tools/make_docs.py [--check]
 from __future__ import annotations
 
 import inspect
+import os
 import sys
+import tempfile
+import tomllib
 from pathlib import Path
+from typing import Any
 
 import typer
 from typer.main import get_command
@@ -53,10 +57,16 @@ def nomenclature() -> str:
     from tests.test_docstrings import physical_functions  # noqa: PLC0415
 
     from drydown.air.series import RANGES  # noqa: PLC0415
+    from drydown.books.flow import PAST, STEPS  # noqa: PLC0415
     from drydown.steps.dry.lanes import OUT_COLUMNS  # noqa: PLC0415
 
     lines = ["# Nomenclature", "", "Written from the code by `make docs`.", "", *WORDS, ""]
-    lines += ["## Weather columns", "", "| name | range |", "|---|---|"]
+    lines += ["## Words on the pages", "", "One word for one thing; the pages are held to it.", ""]
+    lines += ["| say | for | never |", "|---|---|---|"]
+    lines += [f"| {r['say']} | {r['means']} | {', '.join(r['never'])} |" for r in page_words()]
+    lines += ["", "## Steps of a lot", "", "| button | in the lot's way |", "|---|---|"]
+    lines += [f"| {row.words} | {PAST[row.kind]} |" for row in STEPS.values()]
+    lines += ["", "## Weather columns", "", "| name | range |", "|---|---|"]
     lines += [f"| `{k}` | {low:g} to {high:g} {unit} |" for k, (low, high, unit) in RANGES.items()]
     lines += ["", "## Columns of a drying run", "", ", ".join(f"`{c}`" for c in OUT_COLUMNS), ""]
     lines += ["## Functions", "", "| name | what | takes and gives |", "|---|---|---|"]
@@ -64,6 +74,31 @@ def nomenclature() -> str:
         text = inspect.getdoc(function) or ""
         first = text.splitlines()[0]
         lines.append(f"| `{name.removeprefix('drydown.')}` | {first} | {_args(text)} |")
+    return "\n".join(lines) + "\n"
+
+
+def page_words() -> list[dict[str, Any]]:
+    """The words the pages use, what for, and which words they never use for it."""
+    rows: list[dict[str, Any]] = tomllib.loads((ROOT / "tools/page_words.toml").read_text("utf-8"))["word"]
+    return rows
+
+
+def cautions() -> str:
+    """Every caution, where it is printed, and where it comes from."""
+    from drydown.outlook.cautions import FIRST, table_rows  # noqa: PLC0415
+
+    lines = ["# Cautions", "", "Written from `outlook/cautions.toml` by `make docs`.", "", f"**{FIRST}** "]
+    lines[-1] += (
+        "These are the usual cautions; they do not replace the law, the label on a product, or people who "
+        "are licensed for the work. Limits set by law change: ask where you are."
+    )
+    lines += ["", "| about | caution | printed at | source |", "|---|---|---|---|"]
+    for _name, row, where in table_rows():
+        said = f"{row.source.text} ({row.source.status})"
+        if row.source.text.startswith(row.source.status):
+            said = row.source.text
+        lines.append(f"| {row.about} | {row.text} | {', '.join(where)} | {said} |")
+    lines += ["", "Drydown prints which rule a lot is inside of, by name. A forecast is not a test."]
     return "\n".join(lines) + "\n"
 
 
@@ -90,9 +125,18 @@ def _args(text: str) -> str:
     return flat[begin:end].strip().replace("|", "\\|") if begin >= 0 else ""
 
 
+def _books() -> None:
+    """Set the books up on a throw-away folder: their steps are listed too."""
+    if "DJANGO_SETTINGS_MODULE" not in os.environ:
+        from drydown.cli.desk import begin  # noqa: PLC0415
+
+        begin(Path(tempfile.mkdtemp(prefix="drydown-docs-")), demo=False)
+
+
 def main(check: bool) -> None:
     """Write the pages, or with `check` stop when one is out of date."""
-    made = {"commands.md": commands(), "nomenclature.md": nomenclature()}
+    _books()
+    made = {"commands.md": commands(), "nomenclature.md": nomenclature(), "cautions.md": cautions()}
     for name, text in made.items():
         file = ROOT / "docs" / name
         if check and (not file.exists() or file.read_text(encoding="utf-8") != text):

@@ -139,7 +139,7 @@ def test_a_buyer_s_payment_and_an_unknown_buyer(people: list[Any]) -> None:
     from drydown.errors import InputError
 
     with pytest.raises(InputError, match="nothing was sold"):
-        buyer_pays("Harbour House", 5, "XTS", "", uuid.uuid4(), NOW, who())
+        buyer_pays("Invented Buyer One", 5, "XTS", "", uuid.uuid4(), NOW, who())
 
 
 def test_statement_adds_up(people: list[Any]) -> None:
@@ -234,7 +234,7 @@ def test_a_second_payment_counts_coffee_where_it_was_sold(people: list[Any]) -> 
         take_step(lot, "bag", uuid.uuid4(), at + timedelta(hours=2), who(), mass, station)
         lot.refresh_from_db()
         lots.append(lot)
-    sold = {"buyer": "Harbour House", "mass_kg": 66.667, "price_per_kg": 3000.0}
+    sold = {"buyer": "Invented Buyer One", "mass_kg": 66.667, "price_per_kg": 3000.0}
     take_step(lots[0], "sell", uuid.uuid4(), NOW + timedelta(days=2), who(), sold, station)
     lots[0].refresh_from_db()
     both = join([(lots[0], None), (lots[1], None)], uuid.uuid4(), NOW + timedelta(days=3), who())

@@ -197,7 +197,7 @@ class StationMachine(RuleBasedStateMachine):
         lot = self.lot(pick, "stored", "hulled", "sorted")
         mass = round(self.held_kg(lot) * part, 3)
         more = {"all_gone": True} if gone else {}
-        self.step(lot, "sell", buyer="Harbour House", mass_kg=mass, price_per_kg=float(price), **more)
+        self.step(lot, "sell", buyer="Invented Buyer One", mass_kg=mass, price_per_kg=float(price), **more)
 
     @rule(pick=st.integers(0, 9), part=st.floats(0.01, 1.2), percent=st.integers(0, 80))
     def aside(self, pick: int, part: float, percent: int) -> None:

@@ -91,11 +91,11 @@ def test_a_natural_lot_by_hand(natural: Any, step: Yard) -> None:
     step(natural, "sort", rejects_kg=5.0)
     step(natural, "sample", sample_g=300.0)
     assert sum(mass(natural)) == 160_000 - 5_000 - 300
-    step(natural, "sell", buyer="Harbour House", mass_kg=154.7, price_per_kg=5600.0, all_gone=True)
+    step(natural, "sell", buyer="Invented Buyer One", mass_kg=154.7, price_per_kg=5600.0, all_gone=True)
     assert mass(natural) == (0, 0)
     assert natural.stage == "gone"
     assert (
-        held("buyer/Harbour House", "XTS") == 154_700 * 5600 // 1000 == -held(f"sales/{natural.code}", "XTS")
+        held("buyer/Invented Buyer One", "XTS") == 154_700 * 5600 // 1000 == -held(f"sales/{natural.code}", "XTS")
     )
 
 

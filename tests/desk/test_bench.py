@@ -274,7 +274,7 @@ def test_the_certificate_keeps_the_options_chosen(client: Client, sample: int) -
 
 CONTRACT = """
 name = "harbour"
-words = "contract with Harbour House"
+words = "contract with Invented Buyer One"
 kind = "equivalents"
 sample_g = 300
 source = "contract 7"

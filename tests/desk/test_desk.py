@@ -90,14 +90,14 @@ def test_a_refused_weighing_leaves_no_grower(client: Client) -> None:
 
 @pytest.mark.parametrize(
     ("typed", "answer"),
-    [("an", "Did you mean 101 Juan Ortega"), ("101 Somebody Else", "No grower is called"),
-     ("Juan Ortega", ""),
-     ("101 Juan Ortega", ""), ("101", ""), ("3 Brothers", "")],
+    [("an", "Did you mean 101 Janu Orteb"), ("101 Somebody Else", "No grower is called"),
+     ("Janu Orteb", ""),
+     ("101 Janu Orteb", ""), ("101", ""), ("3 Brothers", "")],
 )  # fmt: skip
 def test_the_grower_is_never_guessed(client: Client, typed: str, answer: str) -> None:
     from drydown.books.gate import add_grower
 
-    add_grower("Juan Ortega", "Kell Ridge")
+    add_grower("Janu Orteb", "Kell Ridge")
     add_grower("3 Brothers", "")
     page = weigh(client, new_grower="", grower=typed)
     assert page.status_code == (200 if answer else 302)

@@ -316,7 +316,7 @@ def test_codes_of_another_scheme_are_refused() -> None:
 def test_a_contract_of_one_s_own(tmp_path: Path) -> None:
     text = """
 name = "own"
-words = "Harbour House contract"
+words = "Invented Buyer One contract"
 kind = "equivalents"
 sample_g = 300
 source = "contract of 4 May"

@@ -64,8 +64,8 @@ def saturation_pressure_pa(temp_c: Values) -> Array:
     Equation: ln p = C8/T + C9 + C10 T + C11 T2 + C12 T3 + C13 ln T, T in kelvin.
     Args: temp_c [C]. Returns: [Pa].
     Valid range: -60 to 100 C; within 0.05 % of the current water standard.
-    Source: Hyland and Wexler 1983, as printed in handbooks (constants from memory, checked
-    against CoolProp and printed values).
+    Source: Hyland and Wexler 1983 (over water, as printed in open psychrometric codes; over ice
+    from memory; both checked against CoolProp and printed values).
     """
     t = _temp(temp_c)
     kelvin = t + ZERO_C_K

@@ -1,7 +1,7 @@
 """Schemes a sample can be held against: the packaged ones, and the station's own contracts.
 
 A contract is a scheme file in the folder `schemes` beside the books. What was counted by it names it;
-the source says which text it was, so that a certificate shows when a contract was changed.
+the source says which text it was, so that a sample report shows when a contract was changed.
 """
 
 from __future__ import annotations

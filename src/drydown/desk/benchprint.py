@@ -1,4 +1,4 @@
-"""A sample's certificate: what was drawn, measured, counted, and which limits it keeps."""
+"""A sample's report: what was drawn, measured, counted, and which limits it keeps."""
 
 from __future__ import annotations
 
@@ -9,13 +9,13 @@ from django.conf import settings
 
 from drydown.books.models import BenchSheet
 from drydown.desk.benchview import BenchView, Graded
-from drydown.desk.prints import pdf
+from drydown.desk.prints import pdf, words
 from drydown.figures import Figure
 from drydown.station.model import Station
 
-__all__ = ["certificate_pdf"]
+__all__ = ["report_pdf"]
 
-KEPT = {True: "met", False: "not met", None: "unknown"}
+KEPT = {True: "met", False: "not_met", None: "unknown"}
 
 
 def _figure(name: str, found: Figure) -> list[str]:
@@ -24,7 +24,7 @@ def _figure(name: str, found: Figure) -> list[str]:
     return [name.replace("_", " "), f"{found.text()} {found.band}", "; ".join(said)]
 
 
-def _grade(found: Graded | None) -> dict[str, Any] | None:
+def _grade(found: Graded | None, said: dict[str, str]) -> dict[str, Any] | None:
     if found is None:
         return None
     verdict = found.verdict
@@ -40,20 +40,19 @@ def _grade(found: Graded | None) -> dict[str, Any] | None:
     return {
         "scheme": rules.words, "grade": verdict.headline, "limits_of": found.best.grade.name.strip(),
         "total": found.total.text() + " (95 %)" if found.total else "", "counts": counts,
-        "limits": [[m.words, m.found, m.allowed, KEPT[m.kept]] for m in found.limits],
+        "limits": [[m.words, m.found, m.allowed, said[KEPT[m.kept]]] for m in found.limits],
         "chances": [[name, f"{100 * p:.0f} %"] for name, p in found.chances.items()],
         "notes": [n for n in (*notes, rules.rounding_note, *rules.notes) if n],
         "sources": [f"{s.text} ({s.status})" for s in verdict.sources()],
     }  # fmt: skip
 
 
-def _drawn(view: BenchView) -> list[list[str]]:
+def _drawn(view: BenchView, said: dict[str, str]) -> list[list[str]]:
     told = view.sample.details
     names = {
-        "sample_g": ("taken", "g"), "bags_in_lot": ("bags in the lot", ""),
-        "bags_opened": ("bags opened", ""),
-        "kept_back_g": ("kept back", "g"), "tool": ("drawn with", ""), "drawn_by": ("drawn by", ""),
-        "purpose": ("for", ""),
+        "sample_g": (said["taken"], "g"), "bags_in_lot": (said["bags_in_lot"], ""),
+        "bags_opened": (said["bags_opened"], ""), "kept_back_g": (said["kept_back"], "g"),
+        "tool": (said["tool"], ""), "drawn_by": (said["drawn_by"], ""), "purpose": (said["purpose"], ""),
     }  # fmt: skip
     rows = []
     for key, (name, unit) in names.items():
@@ -92,28 +91,29 @@ def _notes(view: BenchView) -> list[str]:
     return found
 
 
-def certificate_pdf(view: BenchView, station: Station, now: datetime) -> bytes:
-    """The certificate of a sample as PDF, with the seal of the last entry it rests on.
+def report_pdf(view: BenchView, station: Station, now: datetime, language: str = "en") -> bytes:
+    """The report on a sample as PDF, with the seal of the last entry it rests on.
 
-    Args: view; station; now, aware. Returns: the PDF's bytes.
+    Args: view; station; now, aware; language, a code of `languages`. Returns: the PDF's bytes.
     """
     sample, zone = view.sample, station.place.site().zone
+    said = words(language)
     standing = [s for s in view.sheets if not s.undone]
     last = max((s.entry for s in standing), key=lambda e: e.number, default=sample.entry)
     data = {
         "demo": bool(settings.DEMO), "place": station.place.name, "number": sample.entry_id,
         "at": _time(sample.happened_at, zone), "printed": _time(now, zone),
         "lot": sample.lot.code, "species": sample.lot.species, "route": sample.lot.route_words(),
-        "drawn": _drawn(view), "hands": _hands(view, zone),
+        "drawn": _drawn(view, said), "hands": _hands(view, zone),
         "figures": [_figure(k, f) for k, f in view.figures.items()],
         "screens": [
             [name, f"{held:.1f} %", f"{100 * s.share:.1f} % ({100 * s.low:.1f} to {100 * s.high:.1f})"]
             for name, held, s in view.screens
         ],
         "screens_by": view.screens_by, "slots": [[name, f"{held:.1f} %"] for name, held, _s in view.slots],
-        "notes": _notes(view), "grade": _grade(view.graded),
+        "notes": _notes(view), "grade": _grade(view.graded, said),
         "photo": [[r.number, str(r.beans), f"{100 * r.by_mass:.1f} %"] for r in view.photo_rows if r.beans],
         "photo_by": str(view.photo.told["table"]) if view.photo else "",
         "seal": last.seal.digest, "entry": last.number,
     }  # fmt: skip
-    return pdf("certificate", data)
+    return pdf("report", data, language)

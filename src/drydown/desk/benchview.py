@@ -1,4 +1,4 @@
-"""What the bench's pages and the certificate show of a sample: figures, screens, grade, causes."""
+"""What the bench's pages and the report show of a sample: figures, screens, grade, causes."""
 
 from __future__ import annotations
 

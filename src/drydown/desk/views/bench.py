@@ -1,4 +1,4 @@
-"""The bench: samples, their sheets, the grade, the certificate."""
+"""The bench: samples, their sheets, the grade, the report."""
 
 from __future__ import annotations
 
@@ -15,11 +15,12 @@ from drydown.books.bench import latest, lots_sampled, record_sheet, sample_of
 from drydown.books.contracts import contract_troubles, known_scheme, known_schemes
 from drydown.books.models import BenchSheet, Happening
 from drydown.books.photos import photo_file
-from drydown.desk.benchprint import certificate_pdf
+from drydown.desk.benchprint import report_pdf
 from drydown.desk.benchview import BenchView, bench_view, sheet_words
 from drydown.desk.chart import screens_svg
 from drydown.desk.context import need_station
 from drydown.desk.people import guarded, told, who
+from drydown.desk.prints import languages
 from drydown.desk.views.benchforms import CountForm, PhotoForm, sheet_forms
 from drydown.desk.views.forms import Keyed
 from drydown.desk.views.problem import answered
@@ -28,7 +29,7 @@ from drydown.outlook.cautions import FIRST, at_step
 from drydown.quality.photo import HONEST
 from drydown.quality.scheme import Scheme
 
-__all__ = ["add_count", "add_sheet", "bench", "certificate", "sample_page", "sample_photo", "screens"]
+__all__ = ["add_count", "add_sheet", "bench", "sample_page", "sample_photo", "sample_report", "screens"]
 
 
 @require_safe
@@ -72,7 +73,7 @@ def _serves(rules: Scheme, sample: Happening) -> bool:
 
 
 def _query(request: HttpRequest, name: str) -> str:
-    """The scheme and the options chosen, to take along to the certificate."""
+    """The scheme and the options chosen, to take along to the report."""
     rules = known_scheme(name) if name else None
     return urlencode({"scheme": name, **{f"option {k}": v for k, v in _choices(request, rules).items()}})
 
@@ -118,6 +119,7 @@ def _page(request: HttpRequest, sample: Happening, bound: tuple[str, Keyed] | No
         "bound_kind": bound[0] if bound else "", "rows": [(s, sheet_words(s)) for s in view.sheets],
         "chosen": _query(request, name), "honest": HONEST,
         "cautions": at_step("sample", "store"), "local_first": FIRST, "options": _shown_options(view),
+        "languages": languages().items(),
     }  # fmt: skip
     return render(request, "desk/sample.html", context, status=400 if bound else 200)
 
@@ -202,13 +204,14 @@ def sample_photo(request: HttpRequest, number: int) -> Any:  # noqa: ARG001
 @require_safe
 @answered
 @guarded("samples.taken")
-def certificate(request: HttpRequest, number: int) -> HttpResponse:
-    """The sample's certificate to print."""
+def sample_report(request: HttpRequest, number: int) -> HttpResponse:
+    """The report on a sample, to print, in the language asked for."""
     sample = sample_of(number)
     name, station = _named(request, sample), need_station()
     rules = known_scheme(name) if name else None
     view = bench_view(sample, station, name, _choices(request, rules))
-    content = certificate_pdf(view, station, timezone.now())
+    asked = request.GET.get("language", "")
+    content = report_pdf(view, station, timezone.now(), asked if asked in languages() else "en")
     response = HttpResponse(content, content_type="application/pdf")
     response.headers["Content-Disposition"] = f'inline; filename="sample-{number}.pdf"'
     return response
