@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 import pytest
-from tools.make_docs import cautions, commands, nomenclature, page_words
+from tools.make_docs import cautions, commands, nomenclature
 
 ROOT = Path(__file__).resolve().parent.parent
 PAGES = [ROOT / "README.md", ROOT / "CONTRIBUTING.md", *sorted((ROOT / "docs").glob("*.md"))]

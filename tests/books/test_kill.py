@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import random
 import threading
 import time
 import uuid
@@ -34,7 +35,7 @@ def _load(url: str, browser: requests.Session, stop: threading.Event, kept: set[
         sent.add(key)
         form = {
             "csrfmiddlewaretoken": token, "key": key, "grower": "101", "species": "arabica",
-            "route": "washed", "gross": "51.5", "tare": "1.5", "at": "",
+            "route": "washed", "gross": f"{random.uniform(30, 60):.2f}", "tare": "1.5", "at": "",
         }  # fmt: skip
         try:
             answer = browser.post(
@@ -42,7 +43,7 @@ def _load(url: str, browser: requests.Session, stop: threading.Event, kept: set[
             )
         except requests.RequestException:
             return
-        if answer.status_code == 302 and "/slip/" in answer.headers["Location"]:
+        if answer.status_code == 302 and "saved=" in answer.headers["Location"]:
             kept.add(key)
 
 

@@ -157,8 +157,6 @@ def test_statement_adds_up(people: list[Any]) -> None:
     assert [line.kind for line in lines] == [
         "forward",
         "delivery",
-        "reverse",
-        "delivery",
         "adjust",
         "payment",
     ]

@@ -95,7 +95,9 @@ def test_a_natural_lot_by_hand(natural: Any, step: Yard) -> None:
     assert mass(natural) == (0, 0)
     assert natural.stage == "gone"
     assert (
-        held("buyer/Invented Buyer One", "XTS") == 154_700 * 5600 // 1000 == -held(f"sales/{natural.code}", "XTS")
+        held("buyer/Invented Buyer One", "XTS")
+        == 154_700 * 5600 // 1000
+        == -held(f"sales/{natural.code}", "XTS")
     )
 
 

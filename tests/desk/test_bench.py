@@ -1,4 +1,4 @@
-"""The bench through its pages: a sample's sheets, grade, causes, certificate, photo, tasting."""
+"""The bench through its pages: a sample's sheets, grade, causes, report, photo, tasting."""
 
 from __future__ import annotations
 
@@ -57,7 +57,7 @@ def sample(client: Client) -> int:
     return take_sample(client, stored_lot(client))
 
 
-def test_a_sample_from_drawing_to_certificate(client: Client, sample: int) -> None:
+def test_a_sample_from_drawing_to_report(client: Client, sample: int) -> None:
     assert send(client, sample, "moisture", method="meter", meter="meter 2", replicates="10,4; 10.6",
                 pairs="10 10.5; 11 11.5; 12 12.5").status_code == 302  # fmt: skip
     assert send(client, sample, "screens", sieve="round", table="iso", by="mass", taken_g="300",
@@ -263,10 +263,16 @@ def test_sieves_of_another_table_count_by_their_holes(client: Client) -> None:
     assert sheet is not None
     limits = {m.words: m.kept for t in grade_sheet(sheet, scheme("robusta-409")).tried for m in t.limits}
     assert limits["on screen 15 and above, % m/m"] is True
+    assert limits["on screen 13 and above, % m/m"] is True  # what stays on 15 would stay on 13
+    open_still = {**inches, "table": "iso", "screens": "15 200; 12.5 95; 12 4; pan 1"}
+    assert send(client, number, "screens", **open_still).status_code == 302
+    sheet = sheet_for(number, "robusta-409")
+    assert sheet is not None
+    limits = {m.words: m.kept for t in grade_sheet(sheet, scheme("robusta-409")).tried for m in t.limits}
     assert limits["on screen 13 and above, % m/m"] is None  # 12½ is 5.00 mm, 13/64 inch is 5.16
 
 
-def test_the_certificate_keeps_the_options_chosen(client: Client, sample: int) -> None:
+def test_the_report_keeps_the_options_chosen(client: Client, sample: int) -> None:
     send(client, sample, "count", scheme="brazil-in8", sample_g="300", n_sour="4")
     page = client.get(f"/bench/{sample}/?scheme=brazil-in8&option+sour=two are one").content.decode()
     assert "option+sour=two+are+one" in page
@@ -446,9 +452,9 @@ def test_what_a_phone_counted_is_kept(client: Client, sample: int) -> None:
     state = json.loads(client.get("/api/field/state").content)
     assert state["bench"]["samples"][0]["number"] == sample
     names = {s["name"] for s in state["bench"]["schemes"]}
-    assert {"sni-2008", "us-2018", "france-1966"} <= names
-    us = next(s for s in state["bench"]["schemes"] if s["name"] == "us-2018")
-    assert us["defects"][0]["code"] == "fungus"  # the gravest first
+    assert {"sni-2008", "washed-arabica-2018", "france-1966"} <= names
+    us = next(s for s in state["bench"]["schemes"] if s["name"] == "washed-arabica-2018")
+    assert us["defects"][0]["code"] == "mouldy"  # the gravest first
     told = {"scheme": "us-2018", "sample_g": 350, "counts": {"broken": 12}, "quakers": None}
     item = {
         "key": str(uuid.uuid4()), "seq": 1, "phone_time": "2026-11-25T08:00:00+03:00", "kind": "count",

@@ -66,7 +66,7 @@ CASES: list[tuple[str, Case, int, str]] = [
     ("a weight with an exponent", lambda c: weigh(c, gross="1e9"), 200, "is not a number"),
     ("Arabic digits", lambda c: weigh(c, gross="\u0665\u0660"), 200, "is not a number"),
     ("a thousand or a comma", lambda c: weigh(c, gross="1,234"), 200, "could be read two ways"),
-    ("forty tonnes", lambda c: weigh(c, grower="101", new_grower="", gross="40000"), 200, "above 30,000 kg"),
+    ("forty tonnes", lambda c: weigh(c, grower="101", new_grower="", gross="40000"), 200, "above 30 000 kg"),
     ("tare and gross swapped", lambda c: weigh(c, gross="1.5", tare="101.5"), 200, "swapped"),
     ("a date in 1990", lambda c: weigh(c, at="1990-01-01T10:00"), 200, "more than 400 days ago"),
     ("a species of another crop",
@@ -111,7 +111,7 @@ CASES: list[tuple[str, Case, int, str]] = [
     ("an outbox of a stranger", lambda c: outbox_file(c, json.dumps({
         "shape": "drydown.outbox/1", "device": "nobody's", "sent_at": "2026-05-04T09:00:00Z", "items": [],
     }).encode()), 400, "no enrolled device"),
-    ("a redirect to elsewhere", lambda c: c.get("/enter/?next=https://example.org/"), 200, "Enter"),
+    ("a redirect to elsewhere", lambda c: c.get("/enter/?next=https://example.org/"), 200, "Log in"),
 ]  # fmt: skip
 
 

@@ -73,8 +73,8 @@ def test_a_share_typed_for_a_per_cent_is_noticed(client: Client, books: Path) ->
 def test_a_tunnel_states_its_vents_whole_or_not_at_all(client: Client, books: Path) -> None:
     status, page = _keep(client, books, "equipment.beds", TUNNEL | {"air_changes_h": "15"}, 5)
     assert status == 400
-    assert "vents need both, air changes an hour" in page
-    status, page = _keep(client, books, "equipment.beds", TUNNEL | {"place": "patio"}, 5)
+    assert "Drying places, row 5: vents need both, air changes an hour and height." in page
+    status, page = _keep(client, books, "equipment.beds", TUNNEL | {"place": "patio", "air_changes_h": ""}, 5)
     assert status == 400
     assert "has no film" in page
     assert (

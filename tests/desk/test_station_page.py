@@ -105,7 +105,7 @@ def test_station_page_round_trip_and_mistakes(client: Client, books: Path) -> No
         ("equipment.beds.2.area_m2", "1.234", "could be read two ways"),
         ("money.currency", "money", "three capital letters"),
         ("drying.cherry.rake_hours", "8 noon", "is not a list of hours"),
-        ("place.name", "", "place.name is missing"),
+        ("place.name", "", "station name: is missing"),
     ):
         answer = client.post("/station/", fields | ticks | {key: value})
         assert answer.status_code == 400

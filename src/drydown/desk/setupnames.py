@@ -67,7 +67,7 @@ _WORDS = (
     (r"money\.cherry_price_per_kg has", "the list of prices has"),
     (r"money\.decimals", "'digits after the point'"),
     (r"equipment\.dryers", "'Dryers with a fan'"),
-    (r"\(air_changes_h\)|\(height_m\)", ""),
+    (r" ?\((air_changes_h|height_m)\)", ""),
     (r"per_kg\b", "an amount per kg"),
     (r"tmax_c", "highest"), (r"tmin_c", "lowest"), (r"rain_mm", "rain"), (r"rain_days", "rain days"),
     (r"pulped_natural", "pulped natural"),

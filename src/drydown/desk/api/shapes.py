@@ -108,11 +108,11 @@ class SampleOut(Schema):
 
 
 class DefectOut(Schema):
-    """A class of defect: what one piece counts, in full defects."""
+    """A class of defect: what one piece counts in full defects, as numerator and denominator."""
 
     code: str
     words: str
-    counts: float
+    counts: list[int]
 
 
 class SchemeOut(Schema):
@@ -121,6 +121,7 @@ class SchemeOut(Schema):
     name: str
     words: str
     sample_g: float | None
+    rounding: str
     defects: list[DefectOut]
 
 

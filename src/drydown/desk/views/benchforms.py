@@ -104,6 +104,7 @@ class CountForm(Keyed):
             self.fields["unit"] = forms.ChoiceField(
                 label=_now("masses are"),
                 choices=[("g", _now("grams")), ("%", _now("per cent of the sample"))],
+                required=False,  # a field's name says g: a form without the choice means grams
             )
             self.fields["rest_none"] = forms.BooleanField(
                 label=_now("none found of all other classes"), required=False

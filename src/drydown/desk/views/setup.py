@@ -17,9 +17,11 @@ from django.views.decorators.http import require_http_methods
 
 from drydown.books.models import Delivery, Lot
 from drydown.desk.people import guarded
-from drydown.desk.setupform import from_post, from_text, labels, sections, to_toml
+from drydown.desk.setupfields import labels, sections
+from drydown.desk.setupform import from_post, from_text
 from drydown.desk.setupmonths import months_from
 from drydown.desk.setupnames import in_words
+from drydown.desk.setuptoml import to_toml
 from drydown.desk.views.problem import calm
 from drydown.errors import InputError
 from drydown.station.load import StationFileError, parse_station
