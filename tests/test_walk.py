@@ -87,8 +87,9 @@ def _weigh(page: Page, address: str, name: str, route: str, kilograms: str) -> s
     page.select_option("#id_route", route)
     page.fill("#id_gross", kilograms)
     page.fill("#id_tare", "1,5")
-    page.get_by_role("button", name="Keep this weighing").click()
-    page.wait_for_url("**/gate/slip/**")
+    page.get_by_role("button", name="Save this weighing").click()
+    page.wait_for_url("**/gate/?saved=*")
+    page.get_by_role("link", name="Slip").first.click()
     return page.locator("dl a").inner_text()
 
 
@@ -98,10 +99,10 @@ def test_gate_to_dry_date(browser: Browser, address: str, size: str) -> None:
     code = _weigh(page, address, f"Kesa Walker {size}", "natural", "151.5")
     assert "150 kg" in page.content()
     page.get_by_role("link", name=code).click()
-    page.get_by_role("button", name="Record: Floated").click()
+    page.get_by_role("button", name="Float: take the floaters off").click()
     page.get_by_text("Recorded: floated").wait_for()
     page.select_option("#id_spread_bed", "Old patio")
-    page.get_by_role("button", name="Record: Spread").click()
+    page.get_by_role("button", name="Spread to dry").click()
     page.get_by_role("heading", name="Dry on").wait_for()
     drawn = (
         "Array.from(document.querySelectorAll('figure img')).every(i => i.complete && i.naturalWidth > 100)"
@@ -167,7 +168,8 @@ def test_gate_by_keyboard_alone(browser: Browser, address: str) -> None:
     page.keyboard.press("Tab")
     page.keyboard.type("0,5")
     page.keyboard.press("Enter")
-    page.wait_for_url("**/gate/slip/**")
+    page.wait_for_url("**/gate/?saved=*")
+    assert page.evaluate("document.activeElement.id") == "id_grower"  # the next grower
     assert "60 kg" in page.content()
     page.context.close()
 
@@ -190,7 +192,7 @@ def test_gate_with_scripts_off(browser: Browser, address: str) -> None:
     page.select_option("#id_route", "natural")
     page.fill("#id_gross", "55")
     page.fill("#id_tare", "1")
-    page.get_by_role("button", name="Keep this weighing").click()
+    page.get_by_role("button", name="Save this weighing").click()
     assert "54 kg" in page.content()
     page.context.close()
 

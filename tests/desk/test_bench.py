@@ -471,4 +471,4 @@ def test_what_a_phone_counted_is_kept(client: Client, sample: int) -> None:
     }
     box["items"] = [bad]
     answer = client.post("/api/field/items", json.dumps(box), content_type="application/json")
-    assert "not a defect of us-2018" in json.loads(answer.content)["answers"][0]["words"]
+    assert "not a defect of washed-arabica-2018" in json.loads(answer.content)["answers"][0]["words"]

@@ -43,7 +43,7 @@ def balance(
     from drydown.matter.practice import practice  # noqa: PLC0415 (keeps --help quick)
     from drydown.matter.report import report_balance  # noqa: PLC0415
     from drydown.matter.species import species as find_species  # noqa: PLC0415
-    from drydown.outlook.cautions import at_step  # noqa: PLC0415
+    from drydown.outlook.cautions import at_command, at_step  # noqa: PLC0415
     from drydown.station.load import load_station  # noqa: PLC0415
 
     with answering():
@@ -70,5 +70,6 @@ def balance(
         out.print(f"Closure: dry matter {dm:.0e}, water {water:.0e} of what entered.")
         out.print(assumptions_table(report.assumptions))
         steps = {"washed": ("pulp", "ferment", "wash"), "pulped_natural": ("pulp",)}.get(route, ())
-        warned = [c for step in (*steps, "spread", "hull") for c in at_step(step)]
+        warned = list(at_command("balance"))
+        warned += [c for step in (*steps, "spread", "hull") for c in at_step(step)]
         print_cautions(tuple(dict.fromkeys(warned)))

@@ -140,6 +140,7 @@ def _print(found: Verdict, spread: float, chances: dict[str, float]) -> None:
 
 def schemes(json: Json = False) -> None:
     """List the schemes with their sources; rows from memory are counted."""
+    from drydown.outlook.cautions import at_command  # noqa: PLC0415
     from drydown.quality.scheme import scheme, scheme_names  # noqa: PLC0415
 
     rows = [(scheme(name), name) for name in scheme_names()]
@@ -154,6 +155,7 @@ def schemes(json: Json = False) -> None:
     for s, name in rows:
         table.add_row(name, s.words, s.kind, str(len(s.grades)), str(_weak(s) or ""))
     out.print(table)
+    print_cautions(at_command("schemes"))
 
 
 def _weak(found: Scheme) -> int:
