@@ -143,7 +143,7 @@ def test_ten_at_once_and_nothing_found(browser: Browser, desk: Desk) -> None:
     page.route("**/api/field/items", lambda route: route.abort())
     page.click("#what")
     page.select_option("#sample", index=1)
-    page.select_option("#scheme", "us-2018")
+    page.select_option("#scheme", "washed-arabica-2018")
     page.click("#done")
     page.get_by_text("Nothing was counted").wait_for()
     page.check("#clean")
@@ -157,7 +157,7 @@ def test_ten_at_once_and_nothing_found(browser: Browser, desk: Desk) -> None:
     page.click(".key[data-code=broken]")
     page.select_option("#scheme", "sni-2008")  # another scheme has a tally of its own, and this one stays
     assert page.locator("#sum").inner_text() == "0 full defects, 0 pieces"
-    page.select_option("#scheme", "us-2018")
+    page.select_option("#scheme", "washed-arabica-2018")
     assert page.locator(".key[data-code=broken] .big").inner_text() == "21"
     for wrong, says in (
         ("1.350", "Write the mass"),

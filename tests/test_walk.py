@@ -169,7 +169,7 @@ def test_gate_by_keyboard_alone(browser: Browser, address: str) -> None:
     page.keyboard.type("0,5")
     page.keyboard.press("Enter")
     page.wait_for_url("**/gate/?saved=*")
-    assert page.evaluate("document.activeElement.id") == "id_grower"  # the next grower
+    page.wait_for_function("document.activeElement.id === 'id_grower'")  # the next grower
     assert "60 kg" in page.content()
     page.context.close()
 

@@ -44,6 +44,8 @@ def gate(request: HttpRequest) -> HttpResponse:
             request.session["gate"] = {k: form.cleaned_data[k] for k in ("species", "route")}
             return redirect(f"{reverse('gate')}?saved={delivery.pk}")
     kept = _just_saved(request)
+    if kept and not form.is_bound:
+        form.fields["grower"].widget.attrs["autofocus"] = True  # the hand goes on to the next grower
     return render(request, "desk/gate.html", {"form": form, "kept": kept, **_today(station)})
 
 
