@@ -74,7 +74,7 @@ def first_heading_of_a_step(text: str) -> str:
     return found[1] if found else ""
 
 
-# ---- the next step follows the state ------------------------------------------------------------
+# ---- the next step follows the state ----
 
 
 @pytest.mark.parametrize("percent", ["44", "25", "13.1"])
@@ -126,7 +126,7 @@ def test_at_or_below_the_rule_no_yes_is_asked(client: Client) -> None:
     assert step(client, code, "bag", mass_kg="18").status_code == 302
 
 
-# ---- nothing is settled that is not ---------------------------------------------------------------
+# ---- nothing is settled that is not ----
 
 
 @pytest.mark.parametrize("target", ["38", "20", "15"])
@@ -197,7 +197,7 @@ def test_the_station_states_its_store_s_temperature(client: Client, books: Path)
     assert re.search(r"outside the rule[^<]*0\.70", page(client, code))
 
 
-# ---- cautions: every step, place and command has a row ------------------------------------------------
+# ---- cautions: every step, place and command has a row ----
 
 # What a licensed trainer would expect at each, common practice: written by hand, not read from the table.
 EXPECTED: dict[tuple[str, str], tuple[str, ...]] = {
@@ -306,7 +306,7 @@ def test_a_command_that_has_a_row_prints_it() -> None:
         assert bool(row) == (f'at_command("{name}"' in code), name
 
 
-# ---- flags on the yard's card, danger first --------------------------------------------------------------
+# ---- flags on the yard's card, danger first ----
 
 
 def test_danger_is_on_the_card_and_sorts_first(client: Client) -> None:
@@ -342,7 +342,7 @@ def test_an_over_full_bed_is_flagged(client: Client) -> None:
     assert "over</strong>" in text
 
 
-# ---- a back-dated reading is compared with the one before it in time ------------------------------------
+# ---- a back-dated reading is compared with the one before it in time ----
 
 
 def test_a_back_dated_reading_raises_no_false_alarm(client: Client) -> None:
@@ -367,7 +367,7 @@ def test_a_true_rise_is_told(client: Client) -> None:
     assert re.search(r"rose|above|higher|wetter", said)
 
 
-# ---- one number writer -----------------------------------------------------------------------------------
+# ---- one number writer ----
 
 
 def _texts(file: Path) -> list[str]:

@@ -141,7 +141,7 @@ def test_lot_page_and_money_say_one_margin(client: Client) -> None:
     assert lot[1].strip() in {re.sub(r"\s*XTS", "", c).strip() for c in cells}, (lot[1], cells)
 
 
-# ---- no accepted entry makes any page fail -----------------------------------------------------------------
+# ---- no accepted entry makes any page fail ----
 
 NUMBER = st.one_of(
     st.sampled_from(["0", "0.1", "1", "2", "3", "12", "25", "80", "151", "900", "4000", "1e9", "-1", ""]),

@@ -16,11 +16,12 @@ WHERE = "months"
 
 
 def _cells(line: str) -> list[str]:
-    """Cells of a line: by tabs, else semicolons, else blanks (a comma may be a decimal mark)."""
+    """Cells of a line: by tabs, else semicolons, else blanks; by commas only where all else is missing."""
     for mark in ("\t", ";"):
         if mark in line:
             return [c.strip() for c in line.split(mark)]
-    return line.split()
+    blanks = line.split()
+    return blanks if len(blanks) >= LEAST else [c.strip() for c in line.split(",")]
 
 
 def _number(text: str) -> float | None:
@@ -31,11 +32,18 @@ def _number(text: str) -> float | None:
         return None
 
 
+def _without_month_numbers(rows: list[list[str]]) -> list[list[str]]:
+    """Rows without a first column that only counts the months."""
+    counts = [row[0].rstrip(".") for row in rows] == [str(i) for i in range(1, 13)]
+    return [row[1:] for row in rows] if counts else rows
+
+
 def months_from(text: str) -> dict[str, str]:
     """Values of the monthly table from pasted rows; keys as in the station file.
 
     Args: text: twelve rows of six or seven numbers (highest, lowest, humidity, rain, rain days, wind,
-    sun), January first, or the same lying on its side; a row or column of names is left out.
+    sun), January first, or the same lying on its side; a row or column of names, and a first column
+    that counts the months, are left out.
     Raises `InputError` saying which row is not understood.
     """
     rows = [cells for cells in (_cells(line) for line in text.splitlines() if line.strip()) if any(cells)]
@@ -48,8 +56,13 @@ def months_from(text: str) -> dict[str, str]:
             f"{len(kept)} rows with six numbers or more were found, twelve are needed.", WHERE,
             "One row a month: highest, lowest, humidity, rain, rain days, wind, and the sun if known.",
         )  # fmt: skip
+    kept = _without_month_numbers(kept)
     found: dict[str, str] = {}
     for month, row in enumerate(kept, 1):
+        if not LEAST <= len(row) <= len(COLUMNS):
+            raise InputError(
+                f"month {month} has {len(row)} numbers, not six or seven.", WHERE, "Mend it there."
+            )
         for key, cell in zip(COLUMNS, row, strict=False):
             value = _number(cell)
             if value is None:
