@@ -54,6 +54,7 @@ CALLS: list[tuple[str, str, str, bool]] = [
     ("get", "/field/", "deliveries.weights", True),
     ("get", "/field/count/", "samples.taken", True),
     ("get", "/bench/", "samples.taken", False),
+    ("get", "/reckon/", "lots.way", False),
     ("get", "/bench/drawing/", "samples.taken", False),
     ("get", "/bench/tasting/", "samples.taken", True),
     ("post", "/bench/tasting/", "samples.taken", True),

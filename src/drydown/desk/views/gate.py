@@ -96,8 +96,10 @@ def _today(station: Station) -> dict[str, Any]:
 @guarded("deliveries.weights")
 def echo(request: HttpRequest) -> HttpResponse:
     """What the typed weights say, in words, before anything is kept."""
+    if not request.POST.get("gross", "").strip():
+        return HttpResponse("", content_type="text/plain")
     try:
-        gross = parse_grams(request.POST.get("gross", ""), _("gross weight"))
+        gross = parse_grams(request.POST["gross"], _("gross weight"))
         tare = _echo_tare(request)
     except InputError as error:
         return HttpResponse(f"{error.where}: {error.what}", content_type="text/plain")
