@@ -102,7 +102,7 @@ def test_off_notes_by_cup() -> None:
     found = {r.sample: r for r in rows}
     assert (found["518"].tainted, found["518"].even) == (1, "uneven: 1 of 3 cups")
     assert found["518"].notes == {"mouldy": 2}
-    assert found["274"].even == "all cups clean"
+    assert found["274"].even == "no off-note in any cup"
     assert found["274"].high == pytest.approx(1 - 0.025 ** (1 / 3))  # Clopper-Pearson, none of three
     assert asked is not None
     assert off_note_results(sheets, SAMPLES, 1)[0][0].even == "one cup tells nothing of evenness"
