@@ -49,10 +49,10 @@ def test_growers_are_looked_at_then_kept(client: Any) -> None:
     assert "row 4: name: is empty" in page
     assert "row 5: number: &#x27;x&#x27; is not a whole number" in page
     assert Grower.objects.count() == 0
-    assert "2 growers kept" in keep(client, page).content.decode()
+    assert "2 growers imported" in keep(client, page).content.decode()
     assert {(g.number, g.name) for g in Grower.objects.all()} == {(201, "Ama Vembi"), (202, "Beno Okkal")}
     again = look(client, "growers", GROWERS).content.decode()
-    assert "<strong>0</strong> rows can be kept, 2 are known already, 2 are wrong" in again
+    assert "<strong>0</strong> rows can be imported, 2 are known already, 2 are wrong" in again
 
 
 def test_past_deliveries_name_each_bad_row_and_are_kept_once(client: Any) -> None:
@@ -87,7 +87,7 @@ def test_a_workbook_reads_as_a_list_does(client: Any) -> None:
     content = io.BytesIO()
     book.save(content)
     page = look(client, "growers", content.getvalue(), "list.xlsx").content.decode()
-    assert "<strong>2</strong> rows can be kept" in page
+    assert "<strong>2</strong> rows can be imported" in page
 
 
 @pytest.mark.parametrize(
@@ -103,7 +103,7 @@ def test_plots_are_held_against_the_station(client: Any, latitude: str, longitud
     line = f"grower;plot;latitude;longitude\n101;upper field;{latitude};{longitude}\n"
     page = look(client, "plots", line).content.decode()
     assert words in page
-    assert ("<strong>1</strong> rows can be kept" in page) == (not words)
+    assert ("<strong>1</strong> rows can be imported" in page) == (not words)
 
 
 def test_everything_out_in_three_formats(client: Any) -> None:

@@ -6,7 +6,7 @@ import os
 import socket
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -14,6 +14,9 @@ from drydown.cli.running import holding, says_running
 from drydown.cli.schedule import start_copies
 from drydown.cli.show import answering, out, waiting
 from drydown.errors import InputError
+
+if TYPE_CHECKING:
+    from drydown.desk.addresses import Reach
 
 LOCAL = {"127.0.0.1", "localhost", "::1"}
 
@@ -37,7 +40,7 @@ def serve(
         bool, typer.Option("--tls", help="HTTPS by the station's own certificate; phones join by a QR code")
     ] = False,
     name: Annotated[
-        list[str] | None, typer.Option(help="further name or address of this machine, with --tls")
+        list[str] | None, typer.Option(help="further name or address this machine is reached by")
     ] = None,
 ) -> None:
     """Start the desk on your own books; the first start prints a one-time owner link."""
@@ -48,12 +51,15 @@ def serve(
         if tls:
             _free(host, port - 1)
             os.environ["DRYDOWN_TLS"] = "1"
-        begin(data, demo=False)
+        known = begin(data, demo=False, host=host, names=name or [])
         from drydown.books.prepare import make_owner_link, needs_owner  # noqa: PLC0415
+        from drydown.desk.addresses import shown_host  # noqa: PLC0415
 
-        files = _join(data.resolve(), host, port, name or []) if tls else None
-        address = f"{'https' if tls else 'http'}://{host}:{port}/"
+        address = f"{'https' if tls else 'http'}://{shown_host(known.best)}:{port}/"
+        files = _join(data.resolve(), host, port, known, name or []) if tls else None
         out.print(f"Drydown is at {address}", markup=False)
+        for note in known.notes:
+            out.print(note, markup=False)
         if needs_owner():
             out.print(f"First log-in, works once: {address}first/{make_owner_link()}/", markup=False)
         if host not in LOCAL and not tls:
@@ -65,16 +71,18 @@ def serve(
             _run(host, port, files)
 
 
-def _join(data: Path, host: str, port: int, names: list[str]) -> Any:
+def _join(data: Path, host: str, port: int, known: Reach, asked: list[str]) -> Any:
     """Certificates, the joining page, and its QR code in the terminal."""
-    from drydown.desk.tls import ensure, fingerprint, hand_out, local_names  # noqa: PLC0415
+    from drydown.desk.addresses import shown_host  # noqa: PLC0415
+    from drydown.desk.tls import ensure, fingerprint, hand_out  # noqa: PLC0415
     from drydown.station.load import load_station  # noqa: PLC0415
 
     file = data / "station.toml"
     station = load_station(file).place.name if file.exists() else "this station"
-    known = [*local_names(), *names]
-    files = ensure(data / "tls", station, list(dict.fromkeys(known)))
-    reached = known[-1] if host in {"0.0.0.0", "::"} or names else host  # noqa: S104 (compared, not bound)
+    files = ensure(data / "tls", station, list(known.names), own=set(known.names) - set(asked))
+    for words in files.notes:
+        out.print(words, markup=False)
+    reached = shown_host(known.best)
     hand_out(host, port - 1, files, station, f"https://{reached}:{port}/")
     join = f"http://{reached}:{port - 1}/"
     out.print(f"Phones join at {join} (fingerprint {fingerprint(files.authority)})", markup=False)
@@ -169,8 +177,11 @@ def next_free(host: str, port: int, most: int = 50) -> int:
     raise InputError(f"and the {most} after it are taken.", f"port {port}", "Choose another: --port 9000")
 
 
-def begin(data: Path, demo: bool) -> None:
-    """Folder, settings and tables."""
+def begin(data: Path, demo: bool, host: str = "127.0.0.1", names: list[str] | None = None) -> Reach:
+    """Folder, settings and tables; returns what the desk is called.
+
+    The names it answers to are put before the settings are read: nothing changes them afterwards.
+    """
     os.environ["DRYDOWN_DATA"] = str(data.resolve())
     os.environ["DRYDOWN_DEMO"] = "1" if demo else "0"
     os.environ["DJANGO_SETTINGS_MODULE"] = "drydown.desk.settings"
@@ -182,11 +193,15 @@ def begin(data: Path, demo: bool) -> None:
             "the desk is not installed.", "drydown", "Install drydown[desk], or use `make run`."
         ) from error
     from drydown.books.prepare import prepare_folder, prepare_tables, refuse_other_kind  # noqa: PLC0415
+    from drydown.desk.addresses import reach, shown_host  # noqa: PLC0415
 
+    known = reach(host, names or [])
+    os.environ.setdefault("DRYDOWN_HOSTS", ",".join(shown_host(n) for n in known.names))
     prepare_folder(data.resolve())
     refuse_other_kind(data.resolve(), demo)
     django.setup()
     prepare_tables()
+    return known
 
 
 def _run(host: str, port: int, files: Any = None) -> None:
@@ -195,8 +210,6 @@ def _run(host: str, port: int, files: Any = None) -> None:
     from granian.constants import Interfaces  # noqa: PLC0415
     from granian.log import LogLevels  # noqa: PLC0415
 
-    if host not in LOCAL:
-        os.environ.setdefault("DRYDOWN_HOSTS", "*")
     os.environ["DRYDOWN_PARENT"] = str(os.getpid())
     Granian(
         "drydown.desk.wsgi:application",

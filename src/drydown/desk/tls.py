@@ -9,8 +9,8 @@ from __future__ import annotations
 import html
 import ipaddress
 import os
-import socket
 import threading
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
@@ -26,7 +26,7 @@ from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 from drydown.desk.prints import qr_svg
 from drydown.errors import InputError
 
-__all__ = ["Certificates", "ensure", "fingerprint", "hand_out", "local_names"]
+__all__ = ["Certificates", "ensure", "fingerprint", "hand_out"]
 
 AUTHORITY_DAYS, DESK_DAYS, RENEW_DAYS = 3650, 397, 30
 Key = ec.EllipticCurvePrivateKey
@@ -39,18 +39,7 @@ class Certificates:
     authority: Path
     certificate: Path
     key: Path
-
-
-def local_names() -> list[str]:
-    """Names and addresses by which phones on the local network reach this machine."""
-    found = ["localhost", "127.0.0.1", socket.gethostname()]
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-        try:
-            probe.connect(("192.0.2.1", 9))  # documentation address: nothing is sent, a route is asked for
-            found.append(str(probe.getsockname()[0]))
-        except OSError:
-            pass
-    return list(dict.fromkeys(found))
+    notes: tuple[str, ...] = ()
 
 
 def _write(path: Path, content: bytes, private: bool) -> None:
@@ -80,6 +69,7 @@ def _alternatives(names: list[str]) -> list[x509.GeneralName]:
 
 PRIVATE = (
     "10.0.0.0/8",
+    "100.64.0.0/10",
     "127.0.0.0/8",
     "169.254.0.0/16",
     "172.16.0.0/12",
@@ -87,19 +77,28 @@ PRIVATE = (
     "::1/128",
     "fc00::/7",
 )
+ANEW = "Take the folder 'tls' away to make a new authority; all phones then join anew."
 LOCAL_ENDS = ("localhost", "local", "lan", "internal", "home.arpa")
 
 
 def _limits(names: list[str]) -> x509.NameConstraints:
     """Names the authority may vouch for: private addresses, local names, and this machine's own."""
     found: list[x509.GeneralName] = [x509.IPAddress(ipaddress.ip_network(net)) for net in PRIVATE]
+    nets = [ipaddress.ip_network(net) for net in PRIVATE]
+    for name in _alternatives(names):
+        if isinstance(name, x509.IPAddress) and not any(name.value in net for net in nets):
+            found.append(x509.IPAddress(ipaddress.ip_network(str(name.value))))
     own = [n.value for n in _alternatives(names) if isinstance(n, x509.DNSName)]
     found += [x509.DNSName(name) for name in dict.fromkeys([*LOCAL_ENDS, *own])]
     return x509.NameConstraints(permitted_subtrees=found, excluded_subtrees=None)
 
 
-def _covered(authority: x509.Certificate, names: list[str]) -> None:
-    """Refuse names that the authority may not vouch for, in a sentence instead of a browser's riddle."""
+def _covered(authority: x509.Certificate, names: list[str], own: Collection[str]) -> list[str]:
+    """Names that the authority may not vouch for, of the machine's own; any other one is refused.
+
+    Told in a sentence, instead of a browser's riddle on every phone.
+    """
+    lost = []
     limits = authority.extensions.get_extension_for_class(x509.NameConstraints).value.permitted_subtrees or []
     nets = [ipaddress.ip_network(str(n.value)) for n in limits if isinstance(n, x509.IPAddress)]
     ends = [str(n.value) for n in limits if isinstance(n, x509.DNSName)]
@@ -109,11 +108,14 @@ def _covered(authority: x509.Certificate, names: list[str]) -> None:
             good = any(address in net for net in nets)
         except ValueError:
             good = any(name == end or name.endswith(f".{end}") for end in ends)
-        if not good:
+        if not good and name in own:
+            lost.append(name)
+        elif not good:
             raise InputError(
                 f"is not a private address or a name the authority was made for ({', '.join(ends)}).",
-                name, "Take the folder 'tls' away to make a new authority; all phones then join anew.",
+                name, ANEW,
             )  # fmt: skip
+    return lost
 
 
 def _authority(folder: Path, station: str, names: list[str], now: datetime) -> tuple[x509.Certificate, Key]:
@@ -150,21 +152,38 @@ def _still_good(path: Path, wanted: list[x509.GeneralName], now: datetime) -> bo
         return False
     made = x509.load_pem_x509_certificate(path.read_bytes())
     names = list(made.extensions.get_extension_for_class(x509.SubjectAlternativeName).value)
-    return names == wanted and made.not_valid_after_utc - now > timedelta(days=RENEW_DAYS)
+    begun = made.not_valid_before_utc <= now
+    return begun and names == wanted and made.not_valid_after_utc - now > timedelta(days=RENEW_DAYS)
 
 
-def ensure(folder: Path, station: str, names: list[str], now: datetime | None = None) -> Certificates:
+def _in_time(authority: x509.Certificate, now: datetime) -> None:
+    """Refuse to serve under an authority that phones would not take at this time."""
+    begin, end = authority.not_valid_before_utc, authority.not_valid_after_utc
+    if not begin <= now <= end:
+        raise InputError(
+            f"is good from {begin:%d %b %Y} to {end:%d %b %Y}, and this machine's clock says {now:%d %b %Y}.",
+            "the station's authority", f"Set the clock right. If it is right: {ANEW[0].lower()}{ANEW[1:]}",
+        )  # fmt: skip
+
+
+def ensure(
+    folder: Path, station: str, names: list[str], now: datetime | None = None, own: Collection[str] = ()
+) -> Certificates:
     """Authority and desk certificate, made or renewed where needed.
 
     Args: folder, kept private; station, for the certificate's name; names and addresses the
-    desk is reached by; now. The desk's certificate lasts 397 days, the most that phones accept,
-    and is renewed a month before its end or when the names change.
+    desk is reached by; now; own, those of the names that the machine has by itself: one that an
+    older authority does not cover is left out, and said in `notes`. The desk's certificate lasts
+    397 days, the most that phones accept, and is renewed a month before its end or when the names change.
     """
     now = now or datetime.now(UTC)
     folder.mkdir(parents=True, exist_ok=True, mode=0o700)
     authority, signer = _authority(folder, station, names, now)
-    _covered(authority, names)
-    files = Certificates(folder / "authority.crt", folder / "desk.crt", folder / "desk.key")
+    _in_time(authority, now)
+    lost = _covered(authority, names, own)
+    names = [name for name in names if name not in lost]
+    notes = tuple(f"{name} is not covered by the station's authority. {ANEW}" for name in lost)
+    files = Certificates(folder / "authority.crt", folder / "desk.crt", folder / "desk.key", notes)
     wanted = _alternatives(names)
     if _still_good(files.certificate, wanted, now) and files.key.exists():
         return files
