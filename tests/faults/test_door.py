@@ -135,7 +135,13 @@ def _phone_sends(browser: requests.Session, url: str) -> None:
     head["X-CSRFToken"] = str(browser.cookies["csrftoken"])
     now = datetime.now(UTC).isoformat(timespec="seconds")
     body = {"grower": 101, "species": "arabica", "route": "washed", "gross_g": 41_500, "tare_g": 1_500}
-    item = {"key": str(uuid.uuid4()), "seq": 1, "phone_time": now, "kind": "delivery", "body": body}
+    item: dict[str, Any] = {
+        "key": str(uuid.uuid4()),
+        "seq": 1,
+        "phone_time": now,
+        "kind": "delivery",
+        "body": body,
+    }
     answer = browser.post(
         f"{url}api/field/items", json={"sent_at": now, "items": [item]}, headers=head, timeout=30
     )
@@ -161,28 +167,35 @@ def _through_the_door(folder: Path, address: str) -> None:
         join = desk.said(r"Phones join at (http://\S+)")
         assert address in join
         page = requests.get(join, timeout=20).text
-        url = re.search(r"https://[\d.]+:\d+/", page)
-        assert url
-        assert address in url[0]
+        found = re.search(r"https://[\d.]+:\d+/", page)
+        assert found
+        url = found[0]
+        assert address in url
         authority = folder.parent / "authority.crt"
         authority.write_bytes(requests.get(f"{join}authority.crt", timeout=20).content)
-        _alive(url[0], verify=str(authority))
+        _alive(url, verify=str(authority))
         phone = requests.Session()
         phone.trust_env = False
         phone.verify = str(authority)
-        _log_in(phone, url[0])
+        _log_in(phone, url)
         token = str(phone.cookies["csrftoken"])
-        head = {"Referer": url[0], "X-CSRFToken": token}
+        head = {"Referer": url, "X-CSRFToken": token}
         made = phone.post(
-            f"{url[0]}devices/", {"csrfmiddlewaretoken": token, "name": "tls phone"}, headers=head, timeout=30
+            f"{url}devices/", {"csrfmiddlewaretoken": token, "name": "tls phone"}, headers=head, timeout=30
         )
         assert made.ok
         head["X-CSRFToken"] = str(phone.cookies["csrftoken"])
         now = datetime.now(UTC).isoformat(timespec="seconds")
         body = {"grower": 101, "species": "arabica", "route": "washed", "gross_g": 31_500, "tare_g": 1_500}
-        item = {"key": str(uuid.uuid4()), "seq": 1, "phone_time": now, "kind": "delivery", "body": body}
-        box = {"sent_at": now, "items": [item]}
-        answer = phone.post(f"{url[0]}api/field/items", json=box, headers=head, timeout=30)
+        item: dict[str, Any] = {
+            "key": str(uuid.uuid4()),
+            "seq": 1,
+            "phone_time": now,
+            "kind": "delivery",
+            "body": body,
+        }
+        box: dict[str, Any] = {"sent_at": now, "items": [item]}
+        answer = phone.post(f"{url}api/field/items", json=box, headers=head, timeout=30)
         assert answer.json()["answers"][0]["outcome"] == "kept", answer.text
     finally:
         desk.stop()

@@ -16,8 +16,8 @@ __all__ = ["Question", "question_about"]
 
 TWICE = timedelta(minutes=3)
 """The same weights of the same grower within this time are likely one weighing sent twice (own choice)."""
-TIMES = 4.0
-"""Above so many times the grower's largest a weight is asked about (own choice)."""
+TIMES = 1.5
+"""Above so many times the grower's largest a weight is asked about (own choice): a tap, once."""
 LIGHT_G, HEAVY_G = 1_000, 1_500_000
 """Net weights that are asked about where nothing is known of the grower (own choice)."""
 

@@ -13,6 +13,7 @@ from django.utils import timezone
 from drydown.books.flows import Matter, share_out
 from drydown.books.journal import DRY, WATER, Draft, Line, Who, sent_otherwise, write, writing
 from drydown.books.models import Descent, Entry, Holding, Lot, Posting
+from drydown.books.moments import after, local_text
 from drydown.books.reading_off import read_off
 from drydown.books.steps import lot_matter
 from drydown.errors import InputError, RangeError
@@ -130,8 +131,9 @@ def _moment(parents: Sequence[Lot], at: datetime | None) -> datetime:
     last = max((p.moved_at for p in parents if p.moved_at), default=None)
     if at is None:
         return max(filter(None, (timezone.now(), last)))
+    at = after(at, last) if last else at
     if last and at < last:
-        raise InputError(f"{at:%d %b %H:%M} is before the last step ({last:%d %b %H:%M}).", parents[0].code)
+        raise InputError(f"{local_text(at)} is before the last step ({local_text(last)}).", parents[0].code)
     return at
 
 

@@ -31,8 +31,9 @@ def parse_decimal(text: str, where: str) -> Decimal:
     whole, mark, part = cleaned.partition("," if "," in cleaned else ".")
     doubtful = bool(mark) and len(part) == 3 and whole != "0"
     if _GROUPED.match(cleaned) and (doubtful or len(re.findall(r"[.,']", cleaned)) > 1):
+        two_marks = len(set(re.findall(r"[.,']", cleaned))) > 1
         raise InputError(
-            f"'{cleaned}' could be read two ways.",
+            f"'{cleaned}' {'has marks between thousands' if two_marks else 'could be read two ways'}.",
             where,
             "Leave out thousands marks; write at most two digits after the point.",
         )

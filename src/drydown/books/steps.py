@@ -11,7 +11,7 @@ from typing import Any
 
 from django.utils import timezone
 
-from drydown.books.flow import STEPS, TOO_WET, bagged_wet, next_steps
+from drydown.books.flow import PAST, STEPS, TOO_WET, bagged_wet, next_steps
 from drydown.books.flows import Matter, hulled, pulped, taken_off, to_moisture, washed, weighed
 from drydown.books.gate import cherry_kg
 from drydown.books.habits import target_wb
@@ -19,12 +19,16 @@ from drydown.books.journal import DRY, WATER, Draft, Line, Who, held, sent_other
 from drydown.books.judge import Finding, crowded, judge, tank_filled
 from drydown.books.lotview import spread_m2
 from drydown.books.models import Descent, Happening, Holding, Lot, Reading
+from drydown.books.moments import after, local_text
 from drydown.books.numbers import to_minor
 from drydown.books.occupancy import yard_of
 from drydown.books.reading_off import read_off
+from drydown.books.watch import not_ready, past_window
 from drydown.errors import InputError, RangeError
+from drydown.figures import Source, Status
 from drydown.numerals import number
 from drydown.outlook.cautions import cautions
+from drydown.outlook.rules import window_state
 from drydown.station.model import Station
 
 __all__ = ["READABLE", "Taken", "lot_matter", "record_reading", "take_step"]
@@ -72,7 +76,7 @@ def take_step(
         _possible(fresh, kind, details, has, station)
         details = _whole_sale(kind, details, has)
         findings = judge(fresh, kind, details, fruit_behind_kg(fresh), has.mass / 1000.0)
-        findings += _room(fresh, kind, details, has, station)
+        findings += (*_room(fresh, kind, details, has, station), *_state(fresh, kind, moment))
         body = {
             "code": fresh.code, "kind": kind, "details": details,
             "warned": [f.words for f in findings], "assumed": _assumed(fresh, kind, station),
@@ -80,6 +84,21 @@ def take_step(
         lines = _lines(fresh, kind, details, has, station)
         entry, _new = write(Draft("step", key, body, lines, moment, who), read_off)
         return Taken(Happening.objects.select_related("lot").get(entry=entry), findings)
+
+
+_TANK = Source("Codex CXC 69-2009, rules 27 and 29d, as quoted by others", Status.SECOND_HAND)
+
+
+def _state(lot: Lot, kind: str, at: datetime) -> tuple[Finding, ...]:
+    """What the lot's own past says against a step, none of which stops it."""
+    if kind == "wash":
+        why = not_ready(lot, at)
+        return (Finding(f"Washed although {why}: is the mucilage gone?", _TANK),) if why else ()
+    if kind in {"bag", "hull", "sell"}:
+        source = window_state(0.0, 0.0)[1]
+        flags = past_window(lot)
+        return tuple(Finding(f"{f.words}: {f.todo}." if f.todo else f"{f.words}.", source) for f in flags)
+    return ()
 
 
 def _room(lot: Lot, kind: str, details: dict[str, Any], has: Matter, station: Station) -> tuple[Finding, ...]:
@@ -161,16 +180,19 @@ def _moment(lot: Lot, kind: str, at: datetime | None) -> datetime:
     first = lot.deliveries.filter(undone=False).order_by("happened_at").first()
     if first and at < first.happened_at:
         raise InputError("is before the lot's first fruit was weighed in.", kind, "Check the time.")
+    at = after(at, last) if last else at
     if last and at < last:
         raise InputError(
-            f"{at:%d %b %H:%M} is before the last step ({last:%d %b %H:%M}).", lot.code, "Check the time."
+            f"{local_text(at)} is before the last step ({local_text(last)}).", lot.code, "Check the time."
         )
     note = lot.happenings.filter(undone=False).order_by("-happened_at").first()
+    at = after(at, note.happened_at) if note else at
     if note and STEPS[kind].shapes and at < note.happened_at:
         raise InputError(
-            f"{at:%d %b %H:%M} is before the last note ({note.kind}, {note.happened_at:%d %b %H:%M}).",
+            f"{local_text(at)} is before the last note ({PAST[note.kind]}, {local_text(note.happened_at)}).",
             lot.code, "Check the time.",
         )  # fmt: skip
+    at = after(at, lot.known_at) if lot.known_at else at
     if kind == "bag" and lot.known_at and at < lot.known_at:
         raise InputError("is before the last moisture reading.", kind, "Check the time.")
     return at

@@ -74,6 +74,9 @@ def _plain(name: str) -> str:
     return "".join(c for c in parts if not unicodedata.combining(c))
 
 
+MOST_NAMED = 8
+
+
 def find_grower(data: dict[str, Any], by: Who) -> Grower:
     """The grower meant by what was typed: a number, a whole name, or both; never a guess."""
     text = " ".join(data["grower"].split())
@@ -93,8 +96,10 @@ def find_grower(data: dict[str, Any], by: Who) -> Grower:
     if names:
         told = ", ".join(str(g) for g in names)
         raise InputError(f"More than one grower is called '{text}' ({told}).", fix="Use the number.")
-    near = list(rows.filter(name__icontains=text)[:3])
-    hint = f"Did you mean {' or '.join(str(g) for g in near)}?" if near else "Tick “new grower” to add one."
+    near = list(rows.filter(name__icontains=text)[: MOST_NAMED + 1])
+    more = " or another one: write more of the name" if len(near) > MOST_NAMED else ""
+    said = " or ".join(str(g) for g in near[:MOST_NAMED]) + more
+    hint = f"Did you mean {said}?" if near else "For a new grower open “New grower” and tick it."
     raise InputError(f"No grower is called '{text}'.", fix=hint)
 
 

@@ -78,7 +78,7 @@ def drying_context(lot: Lot, station: Station) -> dict[str, Any]:
         "curve_rows": curve_rows(forecast),
         "curve_key": case_key(case, station)[-12:],
         "wet_h": wet_h,
-        "window": _whole_window(figure, wet_h),
+        "window": _whole_window(figure, wet_h, wet_hours_so_far(lot, timezone.now())),
         "reasons": or_none(lambda: lot_reasons(case, station)),
         "quoted_cap_c": CAPS_C[case.form],
         "machine_figures": _machine_figures(lot, station, forecast),
@@ -88,14 +88,20 @@ def drying_context(lot: Lot, station: Station) -> dict[str, Any]:
     }
 
 
-def _whole_window(ahead: Figure, before_h: float) -> Figure:
-    """Hours in the mould window in all: those before the last reading, and those forecast from it on."""
+def _whole_window(ahead: Figure, before_h: float, so_far_h: float) -> Figure:
+    """Hours in the mould window in all: those before the last reading, and those forecast from it on.
+
+    Never fewer than have passed until now while nothing dry was read.
+    """
+    middle, low, high = (max(so_far_h, before_h + v) for v in (ahead.value, ahead.low, ahead.high))
     return Figure(
-        before_h + ahead.value, "h", before_h + ahead.low, before_h + ahead.high, ahead.band,
-        f"hours before the last reading, counted from a day after spreading while nothing at or below "
-        f"14 % wb was read, plus the forecast from there on; {ahead.rule}",
+        middle, "h", low, high, ahead.band,
+        "the larger of the hours so far and: hours before the last reading, counted from a day after "
+        "spreading while nothing at or below 14 % wb was read, plus the forecast from there on; "
+        f"{ahead.rule}",
         {
-            "before the last reading": f"{before_h:.0f} h", "from there on": f"{ahead.value:.0f} h",
+            "so far": f"{so_far_h:.0f} h", "before the last reading": f"{before_h:.0f} h",
+            "from there on": f"{ahead.value:.0f} h",
             **ahead.inputs,
         },
         ahead.sources,

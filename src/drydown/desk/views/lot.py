@@ -27,7 +27,7 @@ from drydown.books.mend import own_last
 from drydown.books.models import Happening, Lot, Reading
 from drydown.books.occupancy import tank_of, yard_of
 from drydown.books.steps import READABLE, record_reading, take_step
-from drydown.books.watch import due, flags_of
+from drydown.books.watch import Level, due, flags_of
 from drydown.desk.chart import Dot, curve_svg
 from drydown.desk.context import need_station
 from drydown.desk.lotdrying import drying_context, or_none
@@ -76,7 +76,6 @@ def _page(
         "steps": [
             (s, step_form(s, lot, station, yard, bound), step_cautions(s, lot, station)) for s in steps
         ],
-        "due": due(lot, station, timezone.now()),
         "tank": tank_of(lot),
         "readable": lot.stage in READABLE,
         "local_first": FIRST,
@@ -95,7 +94,10 @@ def _page(
     if context["fruit_g"]:
         context["balance"] = or_none(lambda: lot_balance(lot, station))
     context |= drying_context(lot, station)
+    context["due"] = due(lot, station, timezone.now(), passed=bool(context.get("passed")))
     context["flags"] = flags_of(lot, timezone.now(), yard_of(station), context.get("forecast"))
+    danger = any(f.level == Level.DANGER for f in context["flags"])
+    context["danger_cautions"] = cautions("mould") if danger else ()
     shown = {c.text for _s, _f, warned in context["steps"] for c in warned}
     context["cautions"] = [c for c in foot_cautions(lot, station) if c.text not in shown]
     status = 400 if (bound or reading_form) else 200
@@ -147,10 +149,12 @@ def _details(details: dict[str, Any]) -> str:
     return ", ".join(parts)
 
 
-@require_http_methods(["POST"])
+@require_http_methods(["GET", "HEAD", "POST"])
 @answered
 def step(request: HttpRequest, code: str) -> HttpResponse:
-    """Record a step that can follow."""
+    """Record a step that can follow; loaded anew after a refusal, it is the lot's page."""
+    if request.method != "POST":
+        return redirect("lot", code=code)
     lot, station = get_object_or_404(Lot, code=code), need_station()
     kind = request.POST.get("kind", "")
     if kind not in STEPS:
@@ -181,11 +185,13 @@ def step(request: HttpRequest, code: str) -> HttpResponse:
     return _page(request, lot, station, bound=(kind, form))
 
 
-@require_http_methods(["POST"])
+@require_http_methods(["GET", "HEAD", "POST"])
 @answered
 @guarded("readings.moisture")
 def reading(request: HttpRequest, code: str) -> HttpResponse:
-    """Record a moisture reading."""
+    """Record a moisture reading; loaded anew after a refusal, it is the lot's page."""
+    if request.method != "POST":
+        return redirect("lot", code=code)
     lot, station = get_object_or_404(Lot, code=code), need_station()
     form = ReadingForm(request.POST)
     if lot.stage not in READABLE:

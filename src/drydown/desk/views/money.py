@@ -13,6 +13,7 @@ from django.views.decorators.http import require_http_methods
 
 from drydown.books.accounts import accounts_view
 from drydown.books.aside import Leaving, part_with, piles
+from drydown.books.gate import owed
 from drydown.books.journal import Who
 from drydown.books.models import Entry, Grower, Lot
 from drydown.books.money import (
@@ -172,6 +173,16 @@ def do_money(act: str, data: dict[str, Any], form: MoneyForm, money: Money, by: 
     return words
 
 
+def _to_pay(number: str, money: Money) -> str:
+    """Who stands in the form, and what is owed to them; empty where nobody does."""
+    plain = number.isascii() and number.isdecimal() and len(number) <= 9
+    grower = Grower.objects.filter(number=int(number)).first() if plain else None
+    if grower is None:
+        return ""
+    said = f"{coin_text(owed(grower.final, money.currency), money.decimals)} {money.currency}"
+    return _("%(who)s: %(sum)s is owed.") % {"who": grower.final, "sum": said}
+
+
 @require_http_methods(["GET", "HEAD", "POST"])
 @answered
 @guarded("money.accounts")
@@ -195,4 +206,5 @@ def money_page(request: HttpRequest) -> HttpResponse:
     start = {"grower": request.GET.get("grower", "")}
     shown = {name: made(initial=dict(start)) if name != act else bound for name, made in FORMS.items()}
     context = {"view": accounts_view(money), "money": money, "forms": shown, "bound": bound}
+    context["to_pay"] = _to_pay(bound.data.get("grower", "") if bound else start["grower"], money)
     return render(request, "desk/money.html", context, status=400 if bound else 200)

@@ -86,7 +86,8 @@ def yard(request: HttpRequest) -> HttpResponse:
     matter, places, now = _matter(found), yard_of(station), timezone.now()
     rows = [_row(lot, station, matter.get(lot.account, 0), places, now) for lot in found]
     rows.sort(key=lambda r: (r.dry_on is None, r.dry_on[1] or FAR if r.dry_on else FAR))
-    groups = [(_("in danger"), [r for r in rows if r.endangered])]
+    worst = sorted((r for r in rows if r.endangered), key=lambda r: -max(f.weight for f in r.flags))
+    groups = [(_("in danger"), worst)]
     calm = [r for r in rows if not r.endangered]
     groups += [(str(label), [r for r in calm if r.lot.stage == stage]) for stage, label in Lot.Stage.choices]
     context = {
@@ -119,7 +120,8 @@ def _row(lot: Any, station: Station, dry_g: int, places: Yard, now: datetime) ->
         except DrydownError as error:
             trouble = str(error)
     last = lot.known_wb
-    kind = due(lot, station, now)
+    middle = found.dry_on()[1] if found else None
+    kind = due(lot, station, now, passed=middle is not None and middle < now)
     return Row(
         lot,
         lot.net or 0,

@@ -1,6 +1,11 @@
 // What is typed into a plain page survives a lost network: it is kept on this device until the station has
 // answered, and comes back when the page is opened again. Nothing is sent by this script.
 "use strict";
+// What was answered is seen, also where the address points further down the page.
+addEventListener("load", () => {
+  const said = document.querySelector("main > .done, main [role=alert]");
+  if (said && location.hash) said.scrollIntoView({ block: "center" });
+});
 (() => {
   const forms = [...document.querySelectorAll("form[method=post]")].filter((f) => f.querySelector("input:not([type=hidden]), select, textarea") && !f.querySelector("input[type=password], input[type=file][required]"));
   if (!forms.length && !sessionStorage.getItem("typed-sent")) return;
