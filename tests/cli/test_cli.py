@@ -186,7 +186,7 @@ def test_a_station_with_an_own_weather_file(station: Path, tmp_path: Path) -> No
     ("more", "sentence"),
     [(("--moisture-now-percent-wb", "0.4"), "write 40"),
      (("--moisture-now-percent-wb", "150"), "from 3 to 80"),
-     (("--moisture-now-percent-wb", "nan"), "from 3 to 80"), (("--target-percent-wb", "0.11"), "write 11"),
+     (("--moisture-now-percent-wb", "nan"), "is not a number"), (("--target-percent-wb", "0.11"), "write 11"),
      (("--members", "1"), "from 2 to 2000"), (("--load-kg-m2", "900"), "load")],
 )  # fmt: skip
 def test_numbers_out_of_range(station: Path, more: tuple[str, ...], sentence: str) -> None:

@@ -95,7 +95,17 @@ def test_every_source_can_be_followed(file: Path) -> None:
         }  # said beside the figure
         plain = (
             told
-            or any(w in low for w in ("no source", "from memory", "own ", "as told by", "(definition)"))
+            or any(
+                w in low
+                for w in (
+                    "no source",
+                    "from memory",
+                    "own ",
+                    "as told by",
+                    "(definition)",
+                    "the meter as it reads",
+                )
+            )
             or low.startswith("as ")
         )
         named = re.search(r"\b(1[89]|20)\d\d\b", text) or len(re.findall(r"\b[A-Z][A-Za-z]+", text)) >= 2

@@ -97,7 +97,7 @@ def test_another_sample_is_worth_more_near_a_limit() -> None:
     assert far.worth is not None
     assert near.change > 2 * far.change
     assert near.worth > far.worth
-    assert "count it" in near.words
+    assert "compare that with what counting costs" in near.words
     assert "not worth" in another_sample(
         grade_sheet(Sheet(sample_g=300, counts={"defect": 12}, species="arabica"), rules), prices, 10.0
     ).words  # fmt: skip
@@ -243,3 +243,68 @@ def test_share_on_a_screen_has_the_published_error() -> None:
     for grams, half in ((100.0, 2.3), (300.0, 1.3)):
         found = share_above(90.0, grams, 0.15)
         assert 100 * (found.high - found.low) / 2 == pytest.approx(half, abs=0.15)
+
+
+def test_small_panels_are_counted_out() -> None:
+    """Six tasters, three samples, rank sums 7, 14, 15: p = 0.052 by all orders; printed limit 7.00.
+
+    Friedman 1937 and the tables after it: J = 6, P = 3: 7.000; J = 5, P = 3: 6.400.
+    """
+    rows = [[1, 2, 3], [1, 3, 2], [1, 2, 3], [1, 3, 2], [1, 2, 3], [2, 1, 3]]
+    found = rank_panel([[1, 2, 3]] * 5)
+    assert found.exact is not None
+    assert found.exact[1] == pytest.approx(6.4)
+    six = rank_panel(rows)
+    assert six.exact is not None
+    assert six.exact[1] == pytest.approx(7.0)
+    sums = six.rank_sums
+    import itertools
+
+    orders = list(itertools.permutations((1, 2, 3)))
+    limit, hits = sum(s * s for s in sums), 0
+    for choice in itertools.product(orders, repeat=6):
+        hits += sum(sum(r[i] for r in choice) ** 2 for i in range(3)) >= limit
+    assert six.exact[0] == pytest.approx(hits / 6**6)
+
+
+@pytest.mark.parametrize(
+    ("tasters", "samples", "five", "one"),
+    [(5, 4, 137, 141), (4, 3, 54, 55), (6, 3, 79, 81), (3, 4, 84, 87)],
+)
+def test_page_s_limits_are_the_printed_ones(tasters: int, samples: int, five: int, one: int) -> None:
+    """Page 1963, table of L for small panels (also ISO 8587, table of Page's test)."""
+    from drydown.quality.panel import page_limits
+
+    assert page_limits(tasters, samples) == (five, one)
+
+
+def test_page_with_ties_counts_half_ranks() -> None:
+    """By hand for one taster and three samples: ranks 1.5, 1.5, 3 give L = 13.5, the most of three orders."""
+    statistic, p = page_trend([[1, 1, 2], [1, 1, 2]])
+    assert statistic == 27.0
+    assert p == pytest.approx(1 / 9)
+
+
+def test_the_interval_is_brought_to_the_scheme_s_mass() -> None:
+    """2 black and 20 broken in 300 g, scheme of 350 g: error sqrt(2 + 20/25) x 350/300 = 1.95."""
+    rules = scheme("washed-arabica-2018")
+    sheet = Sheet(sample_g=300, counts={"black": 2, "broken": 20}, species="arabica")
+    figure = total_figure(grade_sheet(sheet, rules))
+    assert figure.value == pytest.approx(7.0)
+    assert figure.high - figure.value == pytest.approx(1.96 * 1.952, abs=0.01)
+    assert "300 g" in grade_sheet(sheet, rules).scaled
+
+
+def test_a_clean_sample_is_not_likely_outside() -> None:
+    sheet = Sheet(sample_g=350, counts={"black": 0}, species="arabica", quakers=0, moisture_percent=11)
+    chances = grade_probabilities(grade_sheet(sheet, scheme("washed-arabica-2018")))
+    assert max(chances, key=lambda name: chances[name]).startswith("specialty")
+
+
+def test_an_open_general_condition_is_in_the_headline() -> None:
+    sheet = Sheet(sample_g=300, counts={"black": 10}, species="arabica")
+    assert "open" in grade_sheet(sheet, scheme("sni-2008")).headline
+    assert (
+        "open"
+        not in grade_sheet(sheet.model_copy(update={"moisture_percent": 12.0}), scheme("sni-2008")).headline
+    )

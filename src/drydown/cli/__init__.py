@@ -23,11 +23,13 @@ from drydown.cli import (
     sample,
     station,
 )
+from drydown.cli.show import Plainly
 
 __all__ = ["app", "main"]
 
 app = typer.Typer(
     name="drydown",
+    cls=Plainly,
     help="From ripe coffee fruit at the gate to a dry lot: forecasts with bands, on your own books.",
     no_args_is_help=True,
     invoke_without_command=True,

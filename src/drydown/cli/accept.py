@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
-from drydown.cli.show import answering, out, print_cautions, print_json
+from drydown.cli.show import answering, out, positive, print_cautions, print_json
 from drydown.errors import InputError, RangeError
 
 __all__ = ["accept"]
@@ -15,7 +15,8 @@ __all__ = ["accept"]
 def accept(
     lot: Annotated[int, typer.Option(help="items in the lot: bags, boxes, sheets", min=1)],
     aql: Annotated[
-        float | None, typer.Option(help="acceptance quality limit, % nonconforming (0.65, 1, 2.5 ...)")
+        float | None,
+        typer.Option(parser=positive, help="acceptance quality limit, % nonconforming (0.65, 1, 2.5 ...)"),
     ] = None,
     level: Annotated[str, typer.Option(help="I, II, III, S-1 ... S-4")] = "II",
     tightened: Annotated[
@@ -33,18 +34,16 @@ def accept(
 ) -> None:
     """A single sampling plan of ISO 2859-1, or one of your own, and what it misses."""
     from drydown.outlook.cautions import at_command  # noqa: PLC0415 (keeps --help quick)
-    from drydown.quality.attributes import attribute_plan, severity_after  # noqa: PLC0415
+    from drydown.quality.attributes import attribute_plan  # noqa: PLC0415
 
     with answering():
         found: dict[str, Any] = {"shape": "drydown.accept/1", "lot": lot}
         lines: list[str] = []
-        if history:
-            if set(history) - {"y", "n"}:
-                raise InputError(f"'{history}' is not a row of y and n.", "--history")
-            severity = severity_after([c == "y" for c in history])
-            found["severity"] = {"state": severity.state, "words": severity.words}
-            lines.append(severity.words)
-            tightened = tightened or severity.state == "tightened"
+        tightened = _severity(history, found, lines) or tightened
+        if found.get("severity", {}).get("state") == "stopped":
+            raise InputError(lines[0], "--history", "No plan is given until the cause is mended.")
+        if aql is not None and look_at is not None:
+            raise InputError("stand against each other.", "--aql and --look-at", "Give one of them.")
         if aql is not None:
             plan = attribute_plan(lot, aql, level, tightened)
             size, most = plan.size, plan.accept
@@ -64,6 +63,8 @@ def accept(
             lines.append(f"Look at {size} of {lot}, accept up to {most} bad.")
         else:
             raise InputError("is needed.", "--aql or --look-at", "Name a limit, or how many are looked at.")
+        if most >= size:
+            raise RangeError(f"{most} bad among {size} accepts everything.", "--allow", "Allow fewer.")
         if size > lot:
             raise RangeError(f"{size} cannot be looked at of {lot}.", "--look-at")
         found |= {"look_at": size, "accept": most, "chances": _chances(lot, size, most, bad, lines)}
@@ -73,6 +74,20 @@ def accept(
         for line in lines:
             out.print(line, markup=False)
         print_cautions(at_command("accept"))
+
+
+def _severity(history: str, found: dict[str, Any], lines: list[str]) -> bool:
+    """Whether the lots before ask for tightened inspection; what they say goes into the answer."""
+    from drydown.quality.attributes import severity_after  # noqa: PLC0415
+
+    if not history:
+        return False
+    if set(history) - {"y", "n"}:
+        raise InputError(f"'{history}' is not a row of y and n.", "--history")
+    severity = severity_after([c == "y" for c in history])
+    found["severity"] = {"state": severity.state, "words": severity.words}
+    lines.append(severity.words)
+    return severity.state == "tightened"
 
 
 def _chances(

@@ -12,6 +12,8 @@ from drydown.cli.show import (
     assumptions_table,
     figures_table,
     out,
+    percent,
+    positive,
     print_cautions,
     print_json,
 )
@@ -22,17 +24,21 @@ __all__ = ["balance"]
 def balance(
     species: Annotated[str, typer.Option(help="arabica, robusta or liberica")],
     route: Annotated[str, typer.Option(help="washed, pulped_natural or natural")],
-    cherry_kg: Annotated[float, typer.Option(help="ripe fruit received, kg")],
-    target_percent_wb: Annotated[float, typer.Option(help="moisture at hulling, per cent wet basis")] = 11.0,
+    cherry_kg: Annotated[float, typer.Option(parser=positive, help="ripe fruit received, kg")],
+    target_percent_wb: Annotated[
+        float, typer.Option(parser=percent, help="moisture at hulling, per cent wet basis")
+    ] = 11.0,
     mucilage_kept: Annotated[
-        float, typer.Option(help="share of mucilage left on, pulped natural, 0 to 1")
+        float, typer.Option(parser=positive, help="share of mucilage left on, pulped natural, 0 to 1")
     ] = 1.0,
-    float_share: Annotated[float | None, typer.Option(help="your measured float, 0 to 0.9")] = None,
+    float_share: Annotated[
+        float | None, typer.Option(parser=positive, help="your measured float, 0 to 0.9")
+    ] = None,
     pulp_water_l_kg_cherry: Annotated[
-        float | None, typer.Option(help="your pulping water, L per kg fruit")
+        float | None, typer.Option(parser=positive, help="your pulping water, L per kg fruit")
     ] = None,
     wash_water_l_kg_parchment: Annotated[
-        float | None, typer.Option(help="your washing water, L per kg dry parchment")
+        float | None, typer.Option(parser=positive, help="your washing water, L per kg dry parchment")
     ] = None,
     station: Annotated[
         Path | None, typer.Option(help="station file: its measured losses and water are used")

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from drydown.cli.show import answering, figures_table, out, print_cautions, print_json, waiting
+from drydown.cli.show import amount, answering, figures_table, out, print_cautions, print_json, waiting
 from drydown.errors import InputError, RangeError
 
 if TYPE_CHECKING:
@@ -42,13 +42,16 @@ def dry_lot(
         ),
     ] = "raised_bed",
     load_kg_m2: Annotated[
-        float | None, typer.Option(help="kg as spread per m2 (default: the station file's)")
+        float | None,
+        typer.Option(parser=amount, help="kg as spread per m2 (default: the station file's)"),
     ] = None,
     target_percent_wb: Annotated[
-        float | None, typer.Option(help="target moisture, per cent wet basis (default: station's)")
+        float | None,
+        typer.Option(parser=amount, help="target moisture, per cent wet basis (default: station's)"),
     ] = None,
     moisture_now_percent_wb: Annotated[
-        float | None, typer.Option(help="moisture at the start, if not fresh from the mill")
+        float | None,
+        typer.Option(parser=amount, help="moisture at the start, if not fresh from the mill"),
     ] = None,
     station: Annotated[Path | None, typer.Option(help="station file: normals, routine, load")] = None,
     weather_file: Annotated[Path | None, typer.Option(help="EPW, or CSV together with --station")] = None,
@@ -61,29 +64,41 @@ def dry_lot(
     join: Annotated[
         str, typer.Option(help="another lot joins at the last place: its share of dry matter@% wb, 0.4@30")
     ] = "",
-    air_c: Annotated[float | None, typer.Option(help="machine: air temperature the burner aims at")] = None,
-    air_m3_min_m2: Annotated[float | None, typer.Option(help="machine: air, m3 per minute and m2")] = None,
-    bean_cap_c: Annotated[float | None, typer.Option(help="machine: hottest beans allowed")] = None,
+    air_c: Annotated[
+        float | None, typer.Option(parser=amount, help="machine: air temperature the burner aims at")
+    ] = None,
+    air_m3_min_m2: Annotated[
+        float | None, typer.Option(parser=amount, help="machine: air, m3 per minute and m2")
+    ] = None,
+    bean_cap_c: Annotated[
+        float | None, typer.Option(parser=amount, help="machine: hottest beans allowed")
+    ] = None,
     recirculated_percent: Annotated[
-        float | None, typer.Option(help="machine: share of the leaving air that is blown in again")
+        float | None,
+        typer.Option(parser=amount, help="machine: share of the leaving air that is blown in again"),
     ] = None,
     burner_percent: Annotated[
-        float | None, typer.Option(help="machine: share of the fuel's heat that reaches the air")
+        float | None,
+        typer.Option(parser=amount, help="machine: share of the fuel's heat that reaches the air"),
     ] = None,
     fuel: Annotated[str | None, typer.Option(help="machine: coffee_husk, husk_pellet, wood, lpg ...")] = None,
-    film_age_years: Annotated[float | None, typer.Option(help="tunnel: age of its film")] = None,
-    air_changes_h: Annotated[
-        float | None, typer.Option(help="tunnel: air changes an hour, with --height-m")
+    film_age_years: Annotated[
+        float | None, typer.Option(parser=amount, help="tunnel: age of its film")
     ] = None,
-    height_m: Annotated[float | None, typer.Option(help="tunnel: its mean height")] = None,
+    air_changes_h: Annotated[
+        float | None, typer.Option(parser=amount, help="tunnel: air changes an hour, with --height-m")
+    ] = None,
+    height_m: Annotated[float | None, typer.Option(parser=amount, help="tunnel: its mean height")] = None,
     forecast_file: Annotated[
         Path | None, typer.Option(help="weather forecast (CSV) for the first days, with --station")
     ] = None,
     store_c: Annotated[
-        float | None, typer.Option(help="store's temperature, for water activity (default: the station's)")
+        float | None,
+        typer.Option(parser=amount, help="store's temperature, for water activity (default: the station's)"),
     ] = None,
     window_hours_before: Annotated[
-        float | None, typer.Option(help="hours in the mould window before this run (0.80 to 0.95)", min=0)
+        float | None,
+        typer.Option(parser=amount, help="hours in the mould window before this run (0.80 to 0.95)"),
     ] = None,
     members: Annotated[int, typer.Option(help="futures in the ensemble")] = 200,
     seed: Annotated[int, typer.Option(help="same seed, same answer", min=0)] = 1,
@@ -183,11 +198,13 @@ def _store(here: Station | None, stated: float | None) -> float | tuple[float, f
 def _keeping(
     found: DryingForecast, store: float | tuple[float, float] | None, before: float | None
 ) -> Keeping:
-    from drydown.outlook.rules import check_rules, ends_in_window, window_state  # noqa: PLC0415
+    from drydown.outlook.rules import check_rules, window_state  # noqa: PLC0415
 
     case, window = found.case, found.figures["mould_window_h"]
     hours, wet = before or 0.0, found.figures["very_wet_h"].value
-    wet_before = case.moisture_wb_now is not None and before is None and ends_in_window(case.moisture_wb_now)
+    told = before is not None
+    begun_late = case.moisture_wb_now is not None or case.form == "green" or case.joined is not None
+    wet_before = begun_late and not told  # it was wet before this run, and nobody says for how long
     words, source = window_state(
         hours + window.value, hours + window.high, wet, found.undried, case.target_wb, wet_before
     )
@@ -212,11 +229,11 @@ def _stops(here: Station | None, text: str) -> tuple[Stop, ...]:
     """Stays before the last place, from place@kg_m2/hours one after the other."""
     from drydown.outlook.case import Stop  # noqa: PLC0415
 
-    one = r"\s*([^@]+)@([0-9]+(?:\.[0-9]+)?)/([0-9]{1,4})(?![0-9])"
+    one = r"\s*([^@]+)@([0-9]+(?:[.,][0-9]+)?)/([0-9]{1,4})(?![0-9])"
     if text.strip() and re.fullmatch(rf"(?:{one})+\s*", text) is None:
         raise InputError(f"'{text}' is not place@kg_m2/hours.", "--before", "Write raised_bed@12/96.")
     return tuple(
-        Stop(_spot(here, name.strip()), float(load), int(hours))
+        Stop(_spot(here, name.strip()), float(load.replace(",", ".")), int(hours))
         for name, load, hours in re.findall(one, text)
     )
 
@@ -227,7 +244,7 @@ def _joined(text: str) -> Joined | None:
 
     if not text:
         return None
-    match = re.fullmatch(r"(0?\.[0-9]{1,3})@([0-9]{1,2}(?:\.[0-9])?)", text)
+    match = re.fullmatch(r"(0?\.[0-9]{1,3})@([0-9]{1,2}(?:\.[0-9])?)", text.replace(",", "."))
     if match is None:
         raise InputError(f"'{text}' is not share@percent.", "--join", "Write 0.4@30.")
     wb = _percent("--join", float(match[2]), 5, 80)

@@ -107,7 +107,7 @@ def _plain(found: Verdict, spread: float, chances: dict[str, float]) -> dict[str
             for t in found.tried
         ],
         "missing": [m.words for t in found.possible for m in t.open],
-        "notes": [found.scheme.rounding_note, *found.scheme.notes],
+        "notes": [n for n in (found.scaled, found.scheme.rounding_note, *found.scheme.notes) if n],
         "sources": [s.as_dict() for s in found.sources()],
     }  # fmt: skip
 
@@ -131,7 +131,7 @@ def _print(found: Verdict, spread: float, chances: dict[str, float]) -> None:
         out.print(f"Chances for the lot, from the counts alone: {said}.", markup=False)
     for name, choice in found.options.items():
         out.print(f"Sources differ on {name}: taken as '{choice}'.", markup=False)
-    for note in (found.scheme.rounding_note, *found.scheme.notes):
+    for note in (found.scaled, found.scheme.rounding_note, *found.scheme.notes):
         if note:
             out.print(f"Note: {note}", markup=False)
     for source in found.sources():

@@ -6,7 +6,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from drydown.cli.show import amount, answering, figures_table, out, print_cautions, print_json
+from drydown.cli.show import (
+    amount,
+    answering,
+    figures_table,
+    out,
+    percent,
+    positive,
+    print_cautions,
+    print_json,
+)
 from drydown.errors import InputError
 
 if TYPE_CHECKING:
@@ -21,11 +30,11 @@ def moisture(
     temp_c: Annotated[
         float | None, typer.Option(parser=amount, help="temperature of coffee and air, C")
     ] = None,
-    rh_percent: Annotated[float | None, typer.Option(parser=amount, help="humidity of the air, %")] = None,
-    percent_wb: Annotated[float | None, typer.Option(parser=amount, help="moisture, % wet basis")] = None,
-    mass_kg: Annotated[float | None, typer.Option(parser=amount, help="mass at that moisture, kg")] = None,
+    rh_percent: Annotated[float | None, typer.Option(parser=percent, help="humidity of the air, %")] = None,
+    percent_wb: Annotated[float | None, typer.Option(parser=percent, help="moisture, % wet basis")] = None,
+    mass_kg: Annotated[float | None, typer.Option(parser=positive, help="mass at that moisture, kg")] = None,
     to_percent_wb: Annotated[
-        float | None, typer.Option(parser=amount, help="other moisture, % wet basis")
+        float | None, typer.Option(parser=percent, help="other moisture, % wet basis")
     ] = None,
     species: Annotated[str, typer.Option(help="arabica, robusta or liberica")] = "arabica",
     form: Annotated[str, typer.Option(help="parchment, mucilage, cherry or green")] = "parchment",

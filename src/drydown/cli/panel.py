@@ -85,8 +85,9 @@ def _table_tests(path: Path, trend: bool, found: dict[str, Any], lines: list[str
     found["friedman"] = _ranked(names, ranking)
     lines += [f"{name}: rank sum {total:g}" for name, total in zip(names, ranking.rank_sums, strict=True)]
     lines.append(
-        f"Friedman F = {ranking.friedman:.2f}, critical {ranking.critical:.2f} at 5 %, "
-        f"p = {ranking.p_value:.4f}; least significant difference of rank sums {ranking.lsrd:.2f}; "
+        f"Friedman F = {ranking.friedman:.2f}, critical {found['friedman']['critical_5']:.2f} at 5 %, "
+        f"p = {found['friedman']['p']:.4f} "
+        f"({found['friedman']['method']}); least significant difference of rank sums {ranking.lsrd:.2f}; "
         f"Kendall's W = {ranking.kendall_w:.3f} ({ranking.assessors} tasters) "
         "[ISO 8587; Kendall and Babington Smith 1939]"
     )
@@ -99,7 +100,7 @@ def _table_tests(path: Path, trend: bool, found: dict[str, Any], lines: list[str
         five, one = page_limits(len(rows), len(names))
         found["page"] = {"L": statistic, "p_one_sided": p, "critical_5": five, "critical_1": one}
         lines.append(
-            f"Page L = {statistic:g}, critical {five:.1f} (5 %) and {one:.1f} (1 %), p = {p:.4f}, "
+            f"Page L = {statistic:g}, shown from {five:g} (5 %) and {one:g} (1 %) on, p = {p:.4f}, "
             "in the order of the columns [Page 1963]"
         )
     if all(v in (0.0, 1.0) for row in rows for v in row):
@@ -113,9 +114,11 @@ def _ranked(names: list[str], ranking: Ranking) -> dict[str, Any]:
         (names[i], names[j])
         for i in range(len(names)) for j in range(i + 1, len(names)) if ranking.differ(i, j)
     ]  # fmt: skip
+    p, critical = ranking.exact or (ranking.p_value, ranking.critical)
     return {
+        "method": "exact" if ranking.exact else "chi-square",
         "samples": names, "rank_sums": list(ranking.rank_sums), "F": ranking.friedman,
-        "critical_5": ranking.critical, "p": ranking.p_value, "lsrd": ranking.lsrd,
+        "critical_5": critical, "p": p, "lsrd": ranking.lsrd,
         "kendall_w": ranking.kendall_w, "assessors": ranking.assessors, "differ": pairs,
     }  # fmt: skip
 

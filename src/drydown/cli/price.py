@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from drydown.cli.show import amount, answering, out, print_json, table_of
+from drydown.cli.show import amount, answering, out, percent, positive, print_json, table_of
 from drydown.errors import InputError
 from drydown.numerals import number
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 __all__ = ["app"]
 
 app = typer.Typer(help="Price arithmetic of the trade.", invoke_without_command=True)
-Given = Annotated[float | None, typer.Option(parser=amount)]
+Given = Annotated[float | None, typer.Option(parser=positive)]
 LEFT_OUT = "Costs left out count as zero. A forecast of prices this is not."
 
 
@@ -24,26 +24,28 @@ LEFT_OUT = "Costs left out count as zero. A forecast of prices this is not."
 def price(
     context: typer.Context,
     quotation: Annotated[
-        float | None, typer.Option(parser=amount, help="market quotation, US cents per lb green")
+        float | None, typer.Option(parser=positive, help="market quotation, US cents per lb green")
     ] = None,
-    rate: Annotated[float | None, typer.Option(parser=amount, help="local money for one US dollar")] = None,
+    rate: Annotated[float | None, typer.Option(parser=positive, help="local money for one US dollar")] = None,
     parchment: Annotated[
-        float | None, typer.Option(parser=amount, help="kg dry parchment for one bag of green")
+        float | None, typer.Option(parser=positive, help="kg dry parchment for one bag of green")
     ] = None,
     cherry: Annotated[
-        list[str] | None, typer.Option(help="kg ripe fruit for one bag of green; several yields may be given")
+        list[str] | None,
+        typer.Option(help="kg ripe fruit for one bag of green; several: repeat it, or put blanks between"),
     ] = None,
     differential: Annotated[float, typer.Option(parser=amount, help="differential, US cents per lb")] = 0.0,
     bag: Annotated[str, typer.Option(help="unit of green, such as bag_60, quintal_46")] = "bag_60",
     export_cost: Annotated[
-        float, typer.Option(parser=amount, help="export and dry mill, local money per bag")
+        float, typer.Option(parser=positive, help="export and dry mill, local money per bag")
     ] = 0.0,
-    mill_cost: Annotated[float, typer.Option(parser=amount, help="wet mill, local money per bag")] = 0.0,
+    mill_cost: Annotated[float, typer.Option(parser=positive, help="wet mill, local money per bag")] = 0.0,
     export_cost_usd: Annotated[
-        float, typer.Option(parser=amount, help="export and dry mill, US dollars per bag (quotation's money)")
+        float,
+        typer.Option(parser=positive, help="export and dry mill, US dollars per bag (quotation's money)"),
     ] = 0.0,
     mill_cost_usd: Annotated[
-        float, typer.Option(parser=amount, help="wet mill, US dollars per bag (quotation's money)")
+        float, typer.Option(parser=positive, help="wet mill, US dollars per bag (quotation's money)")
     ] = 0.0,
     json: Annotated[bool, typer.Option("--json", help="print JSON, shape drydown.price/1")] = False,
 ) -> None:
@@ -55,6 +57,7 @@ def price(
 
     with answering():
         unit = trade_unit(bag)
+        cherry = [part for text in cherry or [] for part in text.replace(";", " ").split()]
         given = {"--quotation": quotation, "--rate": rate, "--parchment": parchment}
         lacking = next((name for name, value in given.items() if value is None), None)
         if lacking or quotation is None or rate is None or parchment is None or not cherry:
@@ -104,11 +107,11 @@ SHEET = "decomposition of a Colombian daily price sheet, 21 Aug 2015, derived fr
 
 @app.command("parchment")
 def parchment_of(
-    sound: Annotated[float, typer.Option(parser=amount, help="price of sound beans, per kg")],
-    defective: Annotated[float, typer.Option(parser=amount, help="price of defective beans, per kg")],
-    sound_percent: Annotated[float, typer.Option(parser=amount, help="sound beans, % of parchment")] = 76.0,
+    sound: Annotated[float, typer.Option(parser=positive, help="price of sound beans, per kg")],
+    defective: Annotated[float, typer.Option(parser=positive, help="price of defective beans, per kg")],
+    sound_percent: Annotated[float, typer.Option(parser=percent, help="sound beans, % of parchment")] = 76.0,
     defective_percent: Annotated[
-        float, typer.Option(parser=amount, help="defective beans, % of parchment")
+        float, typer.Option(parser=positive, help="defective beans, % of parchment")
     ] = 5.0,
     json: Json = False,
 ) -> None:
@@ -123,12 +126,15 @@ def parchment_of(
 
 @app.command("yield")
 def by_yield(
-    sample_g: Annotated[float, typer.Option(parser=amount, help="parchment hulled, g")],
-    exportable_g: Annotated[float, typer.Option(parser=amount, help="exportable green of it, g")],
+    sample_g: Annotated[float, typer.Option(parser=positive, help="parchment hulled, g")],
+    exportable_g: Annotated[float, typer.Option(parser=positive, help="exportable green of it, g")],
     base_price: Annotated[
-        float | None, typer.Option(parser=amount, help="price at the base factor, to be brought to this one")
+        float | None,
+        typer.Option(parser=positive, help="price at the base factor, to be brought to this one"),
     ] = None,
-    base_factor: Annotated[float, typer.Option(parser=amount, help="the base, kg for a bag of 70 kg")] = 94.0,
+    base_factor: Annotated[
+        float, typer.Option(parser=positive, help="the base, kg for a bag of 70 kg")
+    ] = 94.0,
     json: Json = False,
 ) -> None:
     """Yield factor (kg parchment for 70 kg of exportable green), and a price brought to it."""
@@ -154,11 +160,13 @@ def by_yield(
 
 @app.command("share")
 def share(
-    load_price: Annotated[float, typer.Option(parser=amount, help="local money for a load of parchment")],
-    rate: Annotated[float, typer.Option(parser=amount, help="local money for one US dollar")],
-    factor: Annotated[float, typer.Option(parser=amount, help="yield factor, kg parchment for 70 kg green")],
-    quotation: Annotated[float, typer.Option(parser=amount, help="market close, US cents per lb")],
-    load_kg: Annotated[float, typer.Option(parser=amount, help="kg of parchment in a load")] = 125.0,
+    load_price: Annotated[float, typer.Option(parser=positive, help="local money for a load of parchment")],
+    rate: Annotated[float, typer.Option(parser=positive, help="local money for one US dollar")],
+    factor: Annotated[
+        float, typer.Option(parser=positive, help="yield factor, kg parchment for 70 kg green")
+    ],
+    quotation: Annotated[float, typer.Option(parser=positive, help="market close, US cents per lb")],
+    load_kg: Annotated[float, typer.Option(parser=positive, help="kg of parchment in a load")] = 125.0,
     json: Json = False,
 ) -> None:
     """What share of the market's quotation the price of a load of parchment is."""
@@ -172,11 +180,11 @@ def share(
 
 @app.command("weight")
 def weight(
-    shipped_kg: Annotated[float, typer.Option(parser=amount, help="shipped weight, kg")],
-    landed_kg: Annotated[float, typer.Option(parser=amount, help="landed weight, kg")],
-    price_per_kg: Annotated[float, typer.Option(parser=amount, help="contract price, per kg")],
+    shipped_kg: Annotated[float, typer.Option(parser=positive, help="shipped weight, kg")],
+    landed_kg: Annotated[float, typer.Option(parser=positive, help="landed weight, kg")],
+    price_per_kg: Annotated[float, typer.Option(parser=positive, help="contract price, per kg")],
     franchise_percent: Annotated[
-        float, typer.Option(parser=amount, help="loss the buyer bears, % of the shipped weight")
+        float, typer.Option(parser=positive, help="loss the buyer bears, % of the shipped weight")
     ] = 0.5,
     json: Json = False,
 ) -> None:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from drydown.cli.show import amount, answering, figures_table, out, print_cautions, print_json
+from drydown.cli.show import answering, figures_table, out, positive, print_cautions, print_json
 from drydown.errors import InputError
 
 if TYPE_CHECKING:
@@ -16,21 +16,24 @@ __all__ = ["pulper_test"]
 
 
 def pulper_test(
-    fruit_kg: Annotated[float, typer.Option(parser=amount, help="ripe fruit put in, kg")],
+    fruit_kg: Annotated[float, typer.Option(parser=positive, help="ripe fruit put in, kg")],
     output_kg: Annotated[
-        float | None, typer.Option(parser=amount, help="all that left the bean side, kg (test reports)")
+        float | None, typer.Option(parser=positive, help="all that left the bean side, kg (test reports)")
     ] = None,
     unpulped_kg: Annotated[
-        float, typer.Option(parser=amount, help="whole fruit that came through, kg")
+        float, typer.Option(parser=positive, help="whole fruit that came through, kg")
     ] = 0.0,
-    seconds: Annotated[float | None, typer.Option(parser=amount, help="time of the run, s")] = None,
+    seconds: Annotated[float | None, typer.Option(parser=positive, help="time of the run, s")] = None,
     main_kg: Annotated[
-        float | None, typer.Option(parser=amount, help="parchment at the main outlet, kg (the standard)")
+        float | None,
+        typer.Option(parser=positive, help="parchment at the main outlet, kg (the standard)"),
     ] = None,
     pulp_outlet_kg: Annotated[
-        float, typer.Option(parser=amount, help="parchment found in the pulp, kg")
+        float, typer.Option(parser=positive, help="parchment found in the pulp, kg")
     ] = 0.0,
-    spilled_kg: Annotated[float, typer.Option(parser=amount, help="parchment spilled at the base, kg")] = 0.0,
+    spilled_kg: Annotated[
+        float, typer.Option(parser=positive, help="parchment spilled at the base, kg")
+    ] = 0.0,
     json: Annotated[bool, typer.Option("--json", help="print JSON, shape drydown.pulper-test/1")] = False,
 ) -> None:
     """Efficiency, recovery and losses of a pulper, by two definitions that share words, not meaning."""

@@ -7,11 +7,13 @@ import math
 import sys
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from typing import Any
 
 import typer
 from rich.console import Console
 from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 from rich.table import Table
+from typer.core import TyperGroup
 
 from drydown.errors import BalanceError, DrydownError, InputError
 from drydown.figures import Band, Figure, weakest
@@ -19,7 +21,19 @@ from drydown.matter.species import Range
 from drydown.numerals import number
 from drydown.outlook.cautions import FIRST, Caution
 
-__all__ = ["EXIT_BALANCE", "EXIT_INPUT", "amount", "answering", "out", "print_json", "table_of", "waiting"]
+__all__ = [
+    "EXIT_BALANCE",
+    "EXIT_INPUT",
+    "Plainly",
+    "amount",
+    "answering",
+    "out",
+    "percent",
+    "positive",
+    "print_json",
+    "table_of",
+    "waiting",
+]
 
 out = Console(soft_wrap=True, highlight=False)
 err = Console(stderr=True, soft_wrap=True, highlight=False)
@@ -62,6 +76,52 @@ def amount(text: str | float) -> float:
         return sign * float(parse_decimal(text.strip().removeprefix("-"), ""))
     except InputError as error:
         raise typer.BadParameter(f"{error.what} {error.fix}") from error
+
+
+def positive(text: str | float) -> float:
+    """As `amount`, of things that cannot be below zero."""
+    found = amount(text)
+    if found < 0.0:
+        raise typer.BadParameter(f"{found:g} is below zero. Write a number of zero or more.")
+    return found
+
+
+def percent(text: str | float) -> float:
+    """As `amount`, in per cent: from 0 to 100; a share typed for it is noticed."""
+    found = positive(text)
+    if 0.0 < found < 1.0:
+        raise typer.BadParameter(f"{found:g} looks like a share. Per cent: write {100 * found:g}.")
+    if found > 100.0:
+        raise typer.BadParameter(f"{found:g} is more than 100 per cent.")
+    return found
+
+
+class Plainly(TyperGroup):
+    """The command line's own errors in one sentence on stderr, as all of Drydown's."""
+
+    def main(  # type: ignore[override]
+        self, args: Any = None, prog_name: str | None = None, standalone_mode: bool = True, **extra: Any
+    ) -> Any:
+        """Run; what cannot be understood is one line and exit code 2."""
+        if not standalone_mode:
+            return super().main(args, prog_name, standalone_mode=False, **extra)
+        try:
+            result = super().main(args, prog_name, standalone_mode=False, **extra)
+        except typer.BadParameter as error:
+            param = getattr(error, "param", None)
+            where = param.opts[0] if param is not None else "drydown"
+            err.print(f"{where}: {error.message or 'is needed.'}", markup=False, soft_wrap=True)
+            sys.exit(EXIT_INPUT)
+        except typer.Abort:
+            err.print("Stopped.")
+            sys.exit(1)
+        except Exception as error:
+            told = getattr(error, "format_message", None)
+            if told is None:
+                raise
+            err.print(" ".join(f"drydown: {told()} See --help.".split()), markup=False, soft_wrap=True)
+            sys.exit(getattr(error, "exit_code", EXIT_INPUT))
+        sys.exit(result if isinstance(result, int) else 0)
 
 
 @contextmanager

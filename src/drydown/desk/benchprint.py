@@ -11,6 +11,7 @@ from drydown.books.models import BenchSheet
 from drydown.desk.benchview import BenchView, Graded
 from drydown.desk.prints import pdf, words
 from drydown.figures import Figure
+from drydown.quality.grade import NO_GRADE, OR_BETTER, Verdict
 from drydown.station.model import Station
 
 __all__ = ["report_pdf"]
@@ -33,18 +34,31 @@ def _grade(found: Graded | None, said: dict[str, str]) -> dict[str, Any] | None:
         [rules.defect(code).words, str(n), f"{float(verdict.counted.get(code, 0)):g}"]
         for code, n in verdict.sheet.counts.items() if n
     ]  # fmt: skip
-    notes = [f"Sources differ on {k}: taken as '{v}'." for k, v in verdict.options.items()]
+    notes = [verdict.scaled[:1].upper() + verdict.scaled[1:] + "."] if verdict.scaled else []
+    notes += [f"Sources differ on {k}: taken as '{v}'." for k, v in verdict.options.items()]
     for better in verdict.possible:
         lacks = ", ".join(m.words for m in better.open)
-        notes.append(f"'{better.grade.name.strip()}' stays open: the sheet lacks {lacks}.")
+        notes.append(f"'{better.grade.name.strip()}' {said['stays_open']}: {lacks}.")
     return {
-        "scheme": rules.words, "grade": verdict.headline, "limits_of": found.best.grade.name.strip(),
+        "scheme": rules.words, "grade": _headline(verdict, said),
+        "counted": f"{verdict.sheet.sample_g:g} g" + _and_none(verdict, said),
+        "masses": [[rules.defect(c).words, f"{g:g}"] for c, g in verdict.sheet.masses_g.items()
+                   if c in {d.code for d in rules.defects}], "limits_of": found.best.grade.name.strip(),
         "total": found.total.text() + " (95 %)" if found.total else "", "counts": counts,
         "limits": [[m.words, m.found, m.allowed, said[KEPT[m.kept]]] for m in found.limits],
         "chances": [[name, f"{100 * p:.0f} %"] for name, p in found.chances.items()],
         "notes": [n for n in (*notes, rules.rounding_note, *rules.notes) if n],
         "sources": [f"{s.text} ({s.status})" for s in verdict.sources()],
     }  # fmt: skip
+
+
+def _and_none(verdict: Verdict, said: dict[str, str]) -> str:
+    return f"; {said['rest_none']}" if verdict.sheet.rest_none else ""
+
+
+def _headline(verdict: Verdict, said: dict[str, str]) -> str:
+    """The grade in the language of the sheet; what the scheme itself says stays as it says it."""
+    return verdict.headline.replace(NO_GRADE, said["no_grade"]).replace(OR_BETTER, f" {said['or_better']}")
 
 
 def _drawn(view: BenchView, said: dict[str, str]) -> list[list[str]]:

@@ -17,6 +17,9 @@ __all__ = ["RuleCheck", "check_rules", "ends_in_window", "window_days", "window_
 
 UNKNOWN_STORE_C = (20.0, 30.0)
 """Lowest and highest temperature looked at where a store's own is not stated, C (own choice)."""
+UNFITTED_AW = 0.05
+"""Water activity either side of a limit in which an isotherm of another species or form decides nothing
+(own estimate)."""
 DRY_WB = 0.14
 """Water activity 0.80 at 25 C by the isotherm is 14.1 % wb: at or below this is out of the window."""
 
@@ -82,8 +85,20 @@ def _by_water(
     unknown = "; the store's temperature is not stated" if store_c is None else ""
     why = f"about {about} at {at}{unknown}" + (f"; {note}" if note else "")
     most = row["max_aw"]
-    inside = True if high <= most else False if low > most else None
+    margin = UNFITTED_AW if note else 0.0
+    inside = True if high <= most - margin else False if low > most + margin else None
+    span = _half_a_point(moisture_wb, ends)
+    why += f"; a reading half a point off: {span[0]:.3f} to {span[1]:.3f}" if span else ""
     return RuleCheck(row["text"], inside, why, _source(row))
+
+
+def _half_a_point(moisture_wb: float, ends: tuple[float, ...]) -> tuple[float, float] | None:
+    """Water activity half a point of moisture below and above, where the isotherm reaches."""
+    try:
+        low = float(erh(ends[0], db_from_wb(moisture_wb - 0.005)))
+        return low, float(erh(ends[1], db_from_wb(moisture_wb + 0.005)))
+    except RangeError:
+        return None
 
 
 def ends_in_window(moisture_wb: float) -> bool:

@@ -78,6 +78,18 @@ class Verdict:
     counted: Mapping[str, Fraction]
     tried: tuple[Tried, ...]
     options: Mapping[str, str]
+    factor: Fraction = Fraction(1)
+    """Scheme's sample mass over the sheet's."""
+
+    @property
+    def scaled(self) -> str:
+        """What was counted against what the scheme counts, where they differ; empty where they do not."""
+        if self.factor == 1:
+            return ""
+        cut = (
+            " each class cut to whole full defects first," if self.scheme.rounding == "truncate each" else ""
+        )
+        return f"counted in {self.sheet.sample_g:g} g,{cut} then brought to {self.scheme.sample_g:g} g"
 
     @property
     def best(self) -> Tried | None:
@@ -123,6 +135,8 @@ class Verdict:
         general = self.condition
         if general is not None and general.kept is False:
             text += f"; outside the scheme's general condition: moisture {general.found} %, {general.allowed}"
+        if general is not None and general.kept is None and self.best is not None:
+            text += f"; its general condition is open: no moisture on the sheet, {general.allowed} %"
         return text
 
     def sources(self) -> tuple[Source, ...]:
@@ -309,4 +323,4 @@ def grade_sheet(sheet: Sheet, scheme: Scheme, options: Mapping[str, str] | None 
     if scheme.rounding == "truncate total":
         total = Fraction(int(total / factor)) * factor
     tries = tuple(tried(scheme, g, sheet, counted, total) for g in grades)
-    return Verdict(scheme, sheet, total, counted, tries, chosen)
+    return Verdict(scheme, sheet, total, counted, tries, chosen, factor)

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import permutations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +25,8 @@ __all__ = [
 ]
 
 Table = Sequence[Sequence[float]]
+EXACT = 6
+"""Samples up to which Page's law is counted out."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,10 +41,13 @@ class Ranking:
     assessors: int
     critical: float
     """Friedman's F above which samples differ at 5 % (chi-square)."""
+    exact: tuple[float, float] | None = None
+    """Exact p and the F from which on 5 % is reached, for panels small enough to count out."""
 
     def differ(self, i: int, j: int) -> bool:
         """Whether two samples' rank sums differ by more than the least significant difference."""
-        return self.p_value < 0.05 and abs(self.rank_sums[i] - self.rank_sums[j]) > self.lsrd
+        p = self.exact[0] if self.exact else self.p_value
+        return p < 0.05 and abs(self.rank_sums[i] - self.rank_sums[j]) > self.lsrd
 
 
 def _table(scores: Table) -> NDArray[np.float64]:
@@ -50,6 +57,46 @@ def _table(scores: Table) -> NDArray[np.float64]:
     if not np.isfinite(made).all():
         raise RangeError("an answer is missing.", "panel", "Leave the assessor or the sample out.")
     return made
+
+
+SMALL = {3: 12, 4: 6}
+"""Assessors up to which Friedman's law is counted out, by samples."""
+
+
+def _friedman_law(rows: list[tuple[float, ...]]) -> dict[float, float]:
+    """Law of the sum of squared rank sums when each assessor's ranks stand in any order."""
+    law: dict[tuple[float, ...], float] = {(0.0,) * len(rows[0]): 1.0}
+    for row in rows:
+        orders = list(permutations(row))
+        after: dict[tuple[float, ...], float] = {}
+        for sums, p in law.items():
+            for order in orders:
+                key = tuple(sorted(a + b for a, b in zip(sums, order, strict=True)))
+                after[key] = after.get(key, 0.0) + p / len(orders)
+        law = after
+    found: dict[float, float] = {}
+    for sums, p in law.items():
+        square = round(sum(s * s for s in sums), 6)
+        found[square] = found.get(square, 0.0) + p
+    return found
+
+
+def _friedman_exact(ranks: NDArray[np.float64]) -> tuple[float, float] | None:
+    """Exact p with the ties as they are, and the least F without ties that reaches 5 %."""
+    j, p = ranks.shape
+    if j > SMALL.get(p, 0):
+        return None
+    seen = round(float((ranks.sum(axis=0) ** 2).sum()), 6)
+    law = _friedman_law([tuple(float(v) for v in row) for row in ranks])
+    chance = sum(q for square, q in law.items() if square >= seen - 1e-6)
+    plain = _friedman_law([tuple(float(i) for i in range(1, p + 1))] * j)
+    tail, limit = 0.0, math.inf
+    for square in sorted(plain, reverse=True):
+        tail += plain[square]
+        if tail > 0.05:
+            break
+        limit = 12.0 / (j * p * (p + 1)) * square - 3.0 * j * (p + 1)
+    return min(1.0, chance), limit
 
 
 def rank_panel(scores: Table) -> Ranking:
@@ -72,26 +119,61 @@ def rank_panel(scores: Table) -> Ranking:
     lsrd = 1.96 * (j * p * (p + 1) / 6.0) ** 0.5
     p_value = float(stats.chi2.sf(found, p - 1)) if loose > 0 else 1.0
     critical = float(stats.chi2.ppf(0.95, p - 1))
-    return Ranking(tuple(map(float, sums)), found, p_value, lsrd, found / (j * (p - 1)), j, critical)
+    exact = _friedman_exact(ranks)
+    return Ranking(tuple(map(float, sums)), found, p_value, lsrd, found / (j * (p - 1)), j, critical, exact)
 
 
 def page_trend(scores: Table) -> tuple[float, float]:
     """Page's test that samples stand in the order of the columns, lowest first.
 
-    Args: scores as in `rank_panel`. Returns: (L, one-sided p).
-    Valid range: an order that was set before tasting. Source: Page 1963, by scipy.
+    Args: scores as in `rank_panel`. Returns: (L, one-sided p), exact up to `EXACT` samples, ties kept
+    as half ranks; above that by scipy. Valid range: an order that was set before tasting.
+    Source: Page 1963.
     """
-    found = stats.page_trend_test(_table(scores))
-    return float(found.statistic), float(found.pvalue)
+    table = _table(scores)
+    if table.shape[1] > EXACT:
+        found = stats.page_trend_test(table)
+        return float(found.statistic), float(found.pvalue)
+    ranks = np.apply_along_axis(stats.rankdata, 1, table)
+    statistic = float((ranks * np.arange(1, table.shape[1] + 1)).sum())
+    return statistic, _at_least(_page_law([tuple(row) for row in ranks]), statistic)
+
+
+def _page_law(rows: list[tuple[float, ...]]) -> dict[int, float]:
+    """Law of 2 L when each assessor's ranks stand in any order: probability by value."""
+    law: dict[int, float] = {0: 1.0}
+    for row in rows:
+        one: dict[int, int] = {}
+        for order in permutations(row):
+            value = round(2 * sum(r * i for i, r in enumerate(order, 1)))
+            one[value] = one.get(value, 0) + 1
+        whole, after = sum(one.values()), dict[int, float]()
+        for value, p in law.items():
+            for more, n in one.items():
+                after[value + more] = after.get(value + more, 0.0) + p * n / whole
+        law = after
+    return law
+
+
+def _at_least(law: dict[int, float], statistic: float) -> float:
+    return min(1.0, sum(p for value, p in law.items() if value >= round(2 * statistic)))
 
 
 def page_limits(assessors: int, samples: int) -> tuple[float, float]:
-    """Page's L above which an expected order is shown, at 5 % and 1 %, by its normal limit.
+    """Page's L from which on an expected order is shown, at 5 % and 1 %.
 
-    Equation: (z P (P+1) sqrt(J (P-1)) + 3 J P (P+1)2) / 12. Args: assessors J, samples P [-].
-    Returns: (5 %, 1 %). Valid range: 2 or more of each. Source: ISO 8587 (normal limits).
+    Equation: the smallest L whose exact chance is at most that, up to `EXACT` samples without ties;
+    above that the normal limit (z P (P+1) sqrt(J (P-1)) + 3 J P (P+1)2) / 12. Args: assessors J,
+    samples P [-]. Returns: (5 %, 1 %). Valid range: 2 or more of each. Source: Page 1963; ISO 8587.
     """
     j, p = assessors, samples
+    if p <= EXACT:
+        law = _page_law([tuple(float(i) for i in range(1, p + 1))] * j)
+        values = sorted(law)
+        five, one = (
+            next((v / 2 for v in values if _at_least(law, v / 2) <= a), math.inf) for a in (0.05, 0.01)
+        )
+        return five, one
     found = [
         (float(stats.norm.ppf(1 - a)) * p * (p + 1) * (j * (p - 1)) ** 0.5 + 3 * j * p * (p + 1) ** 2) / 12.0
         for a in (0.05, 0.01)

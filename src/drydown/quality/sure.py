@@ -27,6 +27,7 @@ __all__ = [
 ]
 
 DRAWS = 4000
+HALF = Fraction(1, 2)
 
 
 def operating_characteristic(limit: int, means: Sequence[float]) -> list[float]:
@@ -66,24 +67,23 @@ def total_figure(verdict: Verdict, dispersion: float = 1.0) -> Figure:
     weights = verdict.scheme.weights(dict(verdict.options))
     counts = verdict.sheet.counts
     total = float(verdict.total)
-    error = (dispersion * sum(float(weights[c]) ** 2 * n for c, n in counts.items())) ** 0.5
+    scale = float(verdict.factor)
+    error = scale * (dispersion * sum(float(weights[c]) ** 2 * n for c, n in counts.items())) ** 0.5
     inputs = {verdict.scheme.defect(c).words: f"{n} x {weights[c]}" for c, n in counts.items() if n}
     inputs["standard error"] = f"{error:.2f}"
-    if (
-        verdict.scheme.sample_g
-        and counts
-        and abs(verdict.scheme.sample_g / verdict.sheet.sample_g - 1) > 0.005
-    ):
-        inputs["brought to the scheme's mass"] = (
-            f"{verdict.sheet.sample_g:g} g to {verdict.scheme.sample_g:g} g"
-        )
+    if verdict.scaled:
+        inputs["brought to the scheme's mass"] = verdict.scaled
     if dispersion > 1.0:
         inputs["bags vary more than chance"] = f"{dispersion:.2f} times"
     mass = verdict.scheme.sample_g or verdict.sheet.sample_g
     rule = f"pieces times what each counts, per {mass:g} g"
+    high = total + 1.96 * error
+    if counts and not any(counts.values()):
+        high = scale * count_interval(0)[1]
+        rule += "; nothing found: up to 3.69 pieces of one full defect each may be missed (Garwood 1936)"
     own = Source("95 % by the variance of weighted counts", Status.DERIVED)
     return Figure(
-        total, "full defects", max(0.0, total - 1.96 * error), total + 1.96 * error, Band.INTERVAL_95, rule,
+        total, "full defects", max(0.0, total - 1.96 * error), high, Band.INTERVAL_95, rule,
         inputs, (*verdict.sources(), own),
     )  # fmt: skip
 
@@ -101,7 +101,8 @@ def _draw(counts: Mapping[str, int], rng: np.random.Generator, phi: float, n: in
 def grade_probabilities(verdict: Verdict, dispersion: float = 1.0, seed: int = 1) -> dict[str, float]:
     """Probability of each grade for the lot behind the sample, by its counts alone.
 
-    Equation: true mean of each class ~ Gamma(n + 1/(2 K)), K classes, graded as a sheet would be.
+    Equation: true mean of each class ~ Gamma(n + 1/(2 K)), K classes, brought to the scheme's mass and
+    graded as a sheet would be; a class that was not found and is below half a piece counts as none.
     Args: verdict; dispersion factor; seed. Returns: probability by grade ("or better" where a better
     one is not ruled out), the share that stays open for want of answers, and the rest under what the
     scheme calls it. Valid range: counts; masses, screens and moisture are taken as exact.
@@ -116,7 +117,8 @@ def grade_probabilities(verdict: Verdict, dispersion: float = 1.0, seed: int = 1
     found: dict[str, int] = {}
     for i in range(DRAWS):
         means = {c: Fraction(float(v[i])).limit_denominator(1000) for c, v in drawn.items()}
-        full = {c: m * weights[c] for c, m in means.items()}
+        means = {c: m if counts[c] or m >= HALF else Fraction(0) for c, m in means.items()}
+        full = {c: m * weights[c] * verdict.factor for c, m in means.items()}
         name = _graded(verdict, full, means)
         found[name] = found.get(name, 0) + 1
     names = [named(t.grade, better) for t in verdict.tried for better in (False, True)]
@@ -199,7 +201,7 @@ def another_sample(
     for i in range(1000):
         second = {c: int(rng.poisson(float(v[i]))) for c, v in drawn.items()}
         means = {c: Fraction(counts[c] + second[c], 2) for c in counts}
-        full = {c: m * weights[c] for c, m in means.items()}
+        full = {c: m * weights[c] * verdict.factor for c, m in means.items()}
         name = _graded(verdict, full, means)
         if name == NO_GRADE:
             return _cannot_be_told("some outcomes stay open, as the sheet lacks answers")
@@ -208,8 +210,11 @@ def another_sample(
             worth += abs(_price(prices, name) - _price(prices, now))
     change, worth = changes / 1000, worth / 1000
     good = worth > cost_per_kg and change >= 0.01
+    end = "count it." if good else "not worth its cost."
+    if cost_per_kg <= 0.0:
+        end = "compare that with what counting costs, per kg of the lot."
     words = (
-        f"A second sample would change the grade with probability {change:.0%}, worth {worth:.3g} per kg: "
-        + ("count it." if good else "not worth its cost.")
+        f"A second sample would change the grade, up or down, with probability {change:.0%}; the price it "
+        f"would put right is {worth:.3g} per kg on average: {end}"
     )
     return Advice(change, worth, words)

@@ -195,6 +195,10 @@ _RULE = Source(
 )
 
 
+MOST_CHERRY = 30.0
+"""Fruit for green above which a slip is certain: liberica's worst published is about 13."""
+
+
 def price_chain(
     quotation_cents_lb: float,
     differential_cents_lb: float,
@@ -216,8 +220,16 @@ def price_chain(
     the parchment; a price below zero is shown as it is.
     Source: order of the steps as in the price commission notice, Veracruz, 31 Jan 2022.
     """
-    if min(exchange_rate, bag_kg) <= 0 or not bag_kg <= parchment_kg_bag <= cherry_kg_bag:
-        raise RangeError("bag and rate must be above 0, parchment not below the bag, cherry not below it.")
+    if min(exchange_rate, bag_kg) <= 0:
+        raise RangeError(f"bag {bag_kg:g} kg and rate {exchange_rate:g} must be above 0.", "price")
+    if parchment_kg_bag < bag_kg:
+        words = f"{parchment_kg_bag:g} kg of parchment cannot give a bag of {bag_kg:g} kg."
+        raise RangeError(words, "parchment", "Write kg of dry parchment for one bag.")
+    if not parchment_kg_bag <= cherry_kg_bag <= MOST_CHERRY * bag_kg:
+        words = (
+            f"{cherry_kg_bag:g} kg of fruit for a bag of {bag_kg:g} kg and {parchment_kg_bag:g} kg parchment."
+        )
+        raise RangeError(words, "cherry", "Write kg of ripe fruit for one bag: 4 to 13 times the bag.")
     market = quotation_cents_lb + differential_cents_lb
     bag = market / 100.0 * bag_kg / POUND_KG * exchange_rate
     at_mill = bag - export_cost_bag
