@@ -21,7 +21,7 @@ from drydown.books.journal import Draft, Who, canonical, write, writing
 from drydown.books.models import Device, Entry, Outgoing
 from drydown.errors import DrydownError, InputError
 
-__all__ = ["Answer", "Item", "gaps", "keep_items"]
+__all__ = ["Answer", "Item", "gaps", "keep_items", "read_clock"]
 
 
 class NumberUsedError(InputError):
@@ -29,6 +29,9 @@ class NumberUsedError(InputError):
 
 
 FAR_BACK = timedelta(days=120)
+FAR_AHEAD = timedelta(days=2)
+RUN_AWAY = 100_000
+"""A number so far above the last one of its phone is no number of ours."""
 MOST_ITEMS = 200
 Keeper = Callable[[dict[str, Any], uuid.UUID, datetime, Who], Entry]
 
@@ -42,10 +45,12 @@ class Item:
     phone_time: datetime
     kind: str
     body: dict[str, Any]
+    clock: str = ""
+    """What the phone's clock said, where that cannot be a time of this season."""
 
     def digest(self) -> str:
         """Hash of the content; a key stands for one content."""
-        text = canonical([self.kind, self.body, self.phone_time.isoformat()])
+        text = canonical([self.kind, self.body, self.clock or self.phone_time.isoformat()])
         return hashlib.sha256(text.encode()).hexdigest()
 
 
@@ -53,12 +58,13 @@ class Item:
 class Answer:
     """What became of an item: `kept`, or `refused` with the reason in words."""
 
-    key: uuid.UUID
+    key: uuid.UUID | str
     outcome: str
     words: str = ""
     entry: int | None = None
     code: str = ""
     """`number` where only the phone's number collides: take the next one and send again."""
+    next: int = 0
 
 
 def keep_items(
@@ -89,18 +95,27 @@ def _keep(item: Item, device: Device, user: User, skew: timedelta, keepers: dict
             if given_up is not None:
                 return given_up
             entry = _effect(item, device, user, skew, keepers)
+            words = _remark(item)
             Outgoing.objects.create(
                 key=item.key, device=device, seq=item.seq, digest=item.digest(),
-                phone_time=item.phone_time, outcome="kept", entry=entry,
+                phone_time=item.phone_time, outcome="kept", entry=entry, words=words,
             )  # fmt: skip
             Device.objects.filter(pk=device.pk, last_seq__lt=item.seq).update(last_seq=item.seq)
-            return Answer(item.key, "kept", "", entry.number)
+            return Answer(item.key, "kept", words, entry.number)
     except NumberUsedError as error:
-        return Answer(item.key, "refused", str(error), None, "number")
+        last = Device.objects.get(pk=device.pk).last_seq
+        return Answer(item.key, "refused", str(error), None, "number", last + 1)
     except DrydownError as error:
         return Answer(item.key, "refused", str(error))
     except (ValueError, TypeError, OverflowError, DataError, IntegrityError) as error:
         return Answer(item.key, "refused", f"this note cannot be kept ({type(error).__name__}).")
+
+
+def _remark(item: Item) -> str:
+    """What is said of an item whose phone had an impossible clock."""
+    if not item.clock:
+        return ""
+    return f"The phone's clock said {item.clock}: kept at the time it was received. Set the phone's clock."
 
 
 def _kept_before(item: Item) -> Answer | None:
@@ -124,15 +139,17 @@ def _again(done: Outgoing, item: Item) -> Answer:
 
 
 def _effect(item: Item, device: Device, user: User, skew: timedelta, keepers: dict[str, Keeper]) -> Entry:
+    if item.seq > Device.objects.get(pk=device.pk).last_seq + RUN_AWAY:
+        raise NumberUsedError(f"number {item.seq} is far above this phone's last one.", "outbox")
     if Entry.objects.filter(device=device, device_seq=item.seq).exists():
         raise NumberUsedError(f"number {item.seq} of this phone was used by another item.", "outbox")
     if Entry.objects.filter(key=item.key).exists():
         raise InputError("this key was used by another form.", "outbox")
-    at = item.phone_time + (skew if abs(skew) > timedelta(seconds=30) else timedelta())
     now = timezone.now()
+    at = item.phone_time + (skew if abs(skew) > timedelta(seconds=30) and not item.clock else timedelta())
     at = min(at, now)
     if at < now - FAR_BACK:
-        raise InputError(f"{at:%d %b %Y} is more than {FAR_BACK.days} days ago.", "time of the phone")
+        at = now  # the clock was put right between: what it says now does not correct what it said then
     who = Who(user, device, item.seq)
     if item.kind == "discard":
         return _discard(item, at, who)
@@ -161,3 +178,17 @@ def gaps(device: Device, most: int = 20) -> list[int]:
             if len(found) >= most:
                 break
     return found
+
+
+def read_clock(said: str, now: datetime) -> tuple[datetime, str]:
+    """The phone's time of an item, and what it said where that cannot be: then our own time stands.
+
+    Args: said, ISO 8601 with a zone; now, aware. A time over `FAR_BACK` ago or `FAR_AHEAD` in the
+    future is impossible.
+    """
+    try:
+        at = datetime.fromisoformat(said)
+        possible = at.tzinfo is not None and now - FAR_BACK <= at <= now + FAR_AHEAD
+    except (ValueError, OverflowError, TypeError):
+        possible = False
+    return (at, "") if possible else (now, said[:40] or "nothing")

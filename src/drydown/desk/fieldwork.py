@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Annotated, Any
 
+from django.utils import timezone
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from drydown.books.access import need, role_of
@@ -14,15 +15,16 @@ from drydown.books.bench import lots_sampled, record_sheet
 from drydown.books.contracts import known_schemes
 from drydown.books.gate import receive
 from drydown.books.journal import Who
-from drydown.books.models import Entry, Grower, Lot
-from drydown.books.outbox import Keeper
+from drydown.books.models import Device, Entry, Grower, Lot
+from drydown.books.outbox import Answer, Item, Keeper, keep_items, read_clock
 from drydown.books.steps import record_reading
 from drydown.books.weighing import weighing
+from drydown.desk.api.shapes import ItemIn
 from drydown.desk.context import need_station
 from drydown.errors import InputError
 from drydown.quality.scheme import Scheme
 
-__all__ = ["KEEPERS", "bench_state"]
+__all__ = ["KEEPERS", "bench_state", "keep_each"]
 
 Grams = Annotated[int, Field(ge=0, le=30_000_000, strict=True)]
 Percent = Annotated[float, Field(ge=0, le=100)]
@@ -139,3 +141,24 @@ def bench_state() -> dict[str, Any]:
 
 
 KEEPERS: dict[str, Keeper] = {"delivery": _weighing, "reading": _reading, "count": _count}
+
+
+def keep_each(rows: list[Any], device: Device, user: Any, sent_at: str) -> list[Answer]:
+    """Judge each item of a phone alone: what cannot be read is refused by itself, the rest is kept.
+
+    `sent_at` is the phone's clock as it sends, empty for an outbox that came by file.
+    """
+    now, items, answers = timezone.now(), list[Item](), list[Answer]()
+    for row in rows:
+        try:
+            said = ItemIn.model_validate(row)
+        except ValidationError as error:
+            first = error.errors()[0]
+            where = ".".join(map(str, first["loc"])) or "item"
+            key = str(row.get("key", ""))[:80] if isinstance(row, dict) else ""
+            answers.append(Answer(key, "refused", f"{where}: {first['msg']}. Give it up, or note it anew."))
+            continue
+        at, clock = read_clock(said.phone_time, now)
+        items.append(Item(said.key, said.seq, at, said.kind, said.body, clock))
+    sent, odd = read_clock(sent_at, now)
+    return answers + keep_items(items, device, user, None if odd or not sent_at else sent, KEEPERS)

@@ -6,15 +6,17 @@ from collections.abc import Callable
 from datetime import UTC
 
 from django.conf import settings
-from django.contrib.auth import get_user_model, login
+from django.contrib.auth import get_user_model, login, logout
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect
 from django.utils import timezone
 
+from drydown.books.models import Device
 from drydown.desk.context import find_station
+from drydown.desk.people import device
 from drydown.errors import InputError
 
-__all__ = ["content_rules", "demo_owner", "entered_only", "no_nulls", "station_time"]
+__all__ = ["content_rules", "demo_owner", "device_stands", "entered_only", "no_nulls", "station_time"]
 
 Answer = Callable[[HttpRequest], HttpResponse]
 OPEN_PATHS = ("/enter/", "/first/", "/static/", "/alive/", "/switch/")
@@ -47,6 +49,22 @@ def demo_owner(answer: Answer) -> Answer:
             owner = get_user_model().objects.filter(is_superuser=True).order_by("id").first()
             if owner is not None:
                 login(request, owner, "django.contrib.auth.backends.ModelBackend")
+        return answer(request)
+
+    return handle
+
+
+def device_stands(answer: Answer) -> Answer:
+    """A session that was used on an enrolled device ends when that device is closed."""
+
+    def handle(request: HttpRequest) -> HttpResponse:
+        if request.user.is_authenticated and not request.path.startswith("/static/"):
+            mine = request.session.get("device")
+            here = device(request) if mine is None else None
+            if here is not None:
+                request.session["device"] = here.pk
+            elif mine is not None and not Device.objects.filter(pk=mine, closed_at=None).exists():
+                logout(request)
         return answer(request)
 
     return handle

@@ -86,6 +86,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "drydown.desk.middleware.device_stands",
     "drydown.desk.middleware.demo_owner",
     "drydown.desk.middleware.entered_only",
     "django.contrib.messages.middleware.MessageMiddleware",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Annotated, Any
 
 from django.db import OperationalError
@@ -15,10 +16,9 @@ from drydown.books.access import NotAllowedError, may, need
 from drydown.books.flows import Matter
 from drydown.books.journal import DRY, WATER
 from drydown.books.models import Delivery, Grower, Holding, Lot
-from drydown.books.outbox import Item, keep_items
 from drydown.desk.api.shapes import Answers, DeliveryRow, LotRow, OutboxIn, StageName, State, Trouble
 from drydown.desk.context import need_station
-from drydown.desk.fieldwork import KEEPERS, bench_state
+from drydown.desk.fieldwork import bench_state, keep_each
 from drydown.desk.people import device, role
 from drydown.errors import DrydownError
 
@@ -111,9 +111,8 @@ def field_items(request: HttpRequest, outbox: OutboxIn) -> dict[str, Any]:
     here = device(request)
     if here is None:
         raise HttpError(403, "This device is not enrolled. Enrol it on the Devices page.")
-    items = [Item(i.key, i.seq, i.phone_time, i.kind, i.body) for i in outbox.items]
-    user: Any = request.user
-    return {"answers": keep_items(items, here, user, outbox.sent_at, KEEPERS)}
+    answers = keep_each(outbox.items, here, request.user, outbox.sent_at)
+    return {"answers": [{**asdict(a), "key": str(a.key)} for a in answers]}
 
 
 @api.get("/lots", response={200: list[LotRow], **WRONG})

@@ -16,9 +16,8 @@ from pydantic import ValidationError
 
 from drydown.books.access import NotAllowedError
 from drydown.books.models import Device
-from drydown.books.outbox import Item, keep_items
 from drydown.desk.api.shapes import OutboxIn
-from drydown.desk.fieldwork import KEEPERS
+from drydown.desk.fieldwork import keep_each
 from drydown.desk.people import device, guarded, may_here
 from drydown.desk.views.problem import answered
 from drydown.errors import InputError
@@ -118,9 +117,7 @@ def carry_in(request: HttpRequest) -> HttpResponse:
         if upload.size > MOST_BYTES:
             raise InputError(f"is larger than {MOST_BYTES // 1_000_000} MB.", str(upload.name))
         sender, outbox = _read(upload.read())
-        items = [Item(i.key, i.seq, i.phone_time, i.kind, i.body) for i in outbox.items]
-        user: Any = request.user
-        answers = keep_items(items, sender, user, None, KEEPERS)
+        answers = keep_each(outbox.items, sender, request.user, "")
         kept = sum(a.outcome == "kept" for a in answers)
         words = _("%(kept)d of %(all)d items are in the books.")
         messages.success(request, words % {"kept": kept, "all": len(answers)})

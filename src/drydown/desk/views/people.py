@@ -155,6 +155,7 @@ def devices(request: HttpRequest) -> HttpResponse:
     """Devices that have been enrolled; enrol the one in hand."""
     if request.method == "POST":
         made = enrol(request.POST.get("name", ""), who(request))
+        request.session["device"] = made.pk
         messages.success(request, _("This device is enrolled as %s.") % made.name)
         response = redirect("devices")
         response.set_signed_cookie(

@@ -67,10 +67,10 @@
     const b = item.body;
     const what = item.kind === "delivery" ? `${b.grower}: ${(b.gross_g - b.tare_g) / 1000} kg` : item.kind === "reading" ? `${b.lot}: ${b.moisture_percent_wb} %` : item.kind === "count" ? `${text.sample} ${b.sample}: ${b.told.scheme}` : `${text.discarded}: ${b.reason}`;
     li.textContent = `${item.seq}. ${new Date(item.phone_time).toLocaleTimeString()} ${what}`;
-    if (item.words) {
+    if (item.kind !== "discard" || item.words) {
       const p = document.createElement("p");
-      p.className = "error";
-      p.textContent = item.words;
+      p.className = item.words ? "error" : "small";
+      p.textContent = item.words || "";
       const reason = document.createElement("input");
       reason.setAttribute("aria-label", text.reason);
       reason.placeholder = text.reason;

@@ -61,7 +61,8 @@ const Outbox = (() => {
         if (!item) return;
         if (a.code !== "number") { items.put({ ...item, words: a.words }); return; }
         facts.get("seq").onsuccess = (f) => {
-          const seq = (f.target.result || 0) + 1;
+          const mine = f.target.result || 0;
+          const seq = mine > (a.next || 0) + 100000 ? a.next : Math.max(mine + 1, a.next || 0);
           facts.put(seq, "seq");
           items.put({ ...item, seq, words: "" });
         };
