@@ -12,9 +12,11 @@ import os
 import re
 import shutil
 import sqlite3
+import stat
 import subprocess
 import tempfile
 import zipfile
+import zlib
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -23,8 +25,9 @@ from urllib.parse import unquote, urlsplit
 
 from drydown.errors import InputError
 
-__all__ = ["Copy", "back_up", "check_copy", "newest", "prune", "restore"]
+__all__ = ["Copy", "back_up", "check_copy", "copies_in", "prune", "restore"]
 
+MOST_FACTS = 20_000_000
 FACTS, BOOKS, DUMP, STATION = "facts.json", "books.sqlite3", "books.dump", "station.toml"
 PHOTOS, CONTRACTS, MARK = "photos", "schemes", "demo.txt"
 _PART = re.compile(
@@ -32,6 +35,11 @@ _PART = re.compile(
     r"|photos/[0-9a-f]{64}\.(jpg|png)|schemes/[A-Za-z0-9_ -]{1,80}\.toml"
 )
 SHAPE = "drydown.copy/1"
+DOORS = (
+    "django_session", "books_ownerlink", "axes_accessattempt", "axes_accesslog", "axes_accessfailurelog",
+    "axes_accessattemptexpiration",
+)  # fmt: skip
+"""Tables that open a running desk, or tell who tried to: they stay out of every copy."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +67,7 @@ def back_up(data: Path, to: Path, now: datetime) -> Copy:
     """
     try:
         to.mkdir(parents=True, exist_ok=True, mode=0o700)
+        _private(to)
         with tempfile.TemporaryDirectory(dir=to) as work:
             folder = Path(work)
             parts = [_database(data, folder)]
@@ -71,6 +80,22 @@ def back_up(data: Path, to: Path, now: datetime) -> Copy:
             return _zip(folder, [*parts, folder / FACTS], to / name, facts)
     except (OSError, sqlite3.Error) as error:
         raise InputError(f"no copy could be made: {error}.", str(to), "Is the disk full?") from error
+
+
+def _private(folder: Path) -> None:
+    """Nobody else reads a folder of copies, whatever stood before; one that is shared by design stays."""
+    mode = folder.stat().st_mode
+    if os.name != "nt" and folder.owner() == _me() and not mode & stat.S_ISVTX:
+        folder.chmod(0o700)
+
+
+def _me() -> str:
+    import getpass  # noqa: PLC0415
+
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):
+        return ""
 
 
 def _beside(data: Path, folder: Path) -> list[Path]:
@@ -95,7 +120,8 @@ def _database(data: Path, folder: Path) -> Path:
     url = os.environ.get("DRYDOWN_DATABASE", "")
     if url:
         target = folder / DUMP
-        _run(["pg_dump", "--format=custom", "--no-owner", f"--file={target}"], url)
+        left = [f"--exclude-table-data={name}" for name in DOORS]
+        _run(["pg_dump", "--format=custom", "--no-owner", *left, f"--file={target}"], url)
         return target
     source = sqlite3.connect(f"file:{data / BOOKS}?mode=ro", uri=True)
     target = folder / BOOKS
@@ -103,12 +129,17 @@ def _database(data: Path, folder: Path) -> Path:
     with source, copy:
         source.backup(copy)
         copy.execute("PRAGMA journal_mode=DELETE")
+    with copy:
+        for name in DOORS:
+            if copy.execute("SELECT 1 FROM sqlite_master WHERE type='table' AND name=?", (name,)).fetchone():
+                copy.execute(f"DELETE FROM {name}")  # noqa: S608 (names of ours)
+    copy.execute("VACUUM")  # what was deleted is not left in free pages
     source.close()
     copy.close()
     return target
 
 
-def _run(words: list[str], url: str) -> None:
+def _run(words: list[str], url: str) -> str:
     """A client program of PostgreSQL; address and password go by the environment, out of sight."""
     parts = urlsplit(url)
     env = {
@@ -120,13 +151,14 @@ def _run(words: list[str], url: str) -> None:
     }
     whole = os.environ | {k: v for k, v in env.items() if v}
     try:
-        subprocess.run(words, env=whole, check=True, capture_output=True, text=True)  # noqa: S603 (fixed words)
+        done = subprocess.run(words, env=whole, check=True, capture_output=True, text=True)  # noqa: S603
     except FileNotFoundError as error:
         raise InputError(
             f"'{words[0]}' is not installed.", "PostgreSQL", "Install its client programs."
         ) from error
     except subprocess.CalledProcessError as error:
         raise InputError(f"{words[0]} failed: {error.stderr.strip()[:300]}", "PostgreSQL") from error
+    return str(done.stdout)
 
 
 def _facts(folder: Path, parts: list[Path], now: datetime) -> dict[str, Any]:
@@ -160,6 +192,7 @@ def _zip(folder: Path, parts: list[Path], target: Path, facts: dict[str, Any]) -
     with zipfile.ZipFile(beside, "w", zipfile.ZIP_DEFLATED) as box:
         for part in parts:
             box.write(part, part.relative_to(folder).as_posix())
+    beside.chmod(0o600)
     with beside.open("rb") as file:
         os.fsync(file.fileno())
     beside.replace(target)
@@ -170,13 +203,45 @@ def check_copy(path: Path) -> dict[str, Any]:
     """The facts of a copy, after every part's hash was found right."""
     try:
         with zipfile.ZipFile(path) as box:
-            facts: dict[str, Any] = json.loads(box.read(FACTS))
+            facts: dict[str, Any] = json.loads(_small(box, FACTS))
+            _fit(facts)
             for name, wanted in facts["parts"].items():
-                if hashlib.sha256(box.read(name)).hexdigest() != wanted:
+                if _part_hash(box, name) != wanted:
                     raise InputError(f"its part {name} is damaged.", path.name, "Use an older copy.")
-    except (OSError, KeyError, ValueError, zipfile.BadZipFile) as error:
+    except (OSError, KeyError, ValueError, TypeError, AttributeError, RecursionError,
+            NotImplementedError, RuntimeError, zipfile.BadZipFile, zlib.error) as error:  # fmt: skip
         raise InputError("is not a copy of Drydown's books.", path.name, f"({error})") from error
     return facts
+
+
+def _small(box: zipfile.ZipFile, name: str) -> bytes:
+    """A small part; a bomb under its name is refused before it is unpacked."""
+    if box.getinfo(name).file_size > MOST_FACTS:
+        raise ValueError(f"{name} is far too large")
+    return box.read(name)
+
+
+def _part_hash(box: zipfile.ZipFile, name: str) -> str:
+    digest = hashlib.sha256()
+    with box.open(name) as part:
+        while block := part.read(1 << 20):
+            digest.update(block)
+    return digest.hexdigest()
+
+
+def _fit(facts: Any) -> None:
+    """Refuse facts that are not ours: a strange shape, another version, names that do not belong."""
+    if not isinstance(facts, dict) or facts.get("shape") != SHAPE:
+        raise ValueError(f"its facts are not of the shape {SHAPE}")
+    parts = facts.get("parts")
+    whole = isinstance(facts.get("entries"), int) and isinstance(facts.get("head"), str)
+    if not whole or not isinstance(parts, dict) or not parts:
+        raise ValueError("its facts are not whole")
+    for name, wanted in parts.items():
+        if not _PART.fullmatch(name) or not isinstance(wanted, str):
+            raise ValueError(f"it has a part that does not belong: {name[:60]}")
+    if (BOOKS in parts) == (DUMP in parts):
+        raise ValueError("it holds no books, or two")
 
 
 def restore(path: Path, data: Path) -> dict[str, Any]:
@@ -195,7 +260,9 @@ def restore(path: Path, data: Path) -> dict[str, Any]:
             if not _PART.fullmatch(name):
                 raise InputError(f"has a part that does not belong: {name}.", path.name)
             (Path(work) / name).parent.mkdir(exist_ok=True)
-            (Path(work) / name).write_bytes(box.read(name))
+            with box.open(name) as part, (Path(work) / name).open("wb") as out:
+                shutil.copyfileobj(part, out)
+            (Path(work) / name).chmod(0o600)
         if (Path(work) / DUMP).exists():
             _restore_dump(Path(work) / DUMP)
         for name in (PHOTOS, CONTRACTS, MARK, STATION, BOOKS):
@@ -209,19 +276,20 @@ def _restore_dump(dump: Path) -> None:
     if not url:
         raise InputError("is a PostgreSQL copy.", "restore", "Set DRYDOWN_DATABASE to an empty database.")
     name = urlsplit(url).path.strip("/")
+    if _run(["psql", "-tAc", "SELECT to_regclass('books_entry') IS NOT NULL"], url).strip() == "t":
+        raise InputError("holds books already.", f"database {name}", "Restore into an empty database.")
     words = ["pg_restore", "--no-owner", "--exit-on-error", "--single-transaction", f"--dbname={name}"]
     _run([*words, str(dump)], url)
 
 
-def newest(to: Path) -> Path | None:
-    """The newest copy in a folder."""
-    found = sorted(to.glob("drydown-*.zip"), key=lambda p: p.name)
-    return found[-1] if found else None
+def copies_in(to: Path) -> list[Path]:
+    """Copies in a folder, locked ones too, the oldest first by their names."""
+    return sorted([*to.glob("drydown-*.zip"), *to.glob("drydown-*.zip.age")], key=lambda p: p.name)
 
 
 def prune(to: Path, keep: int) -> list[Path]:
     """Take away all but the newest `keep` copies; returns what went."""
-    gone = sorted(to.glob("drydown-*.zip"), key=lambda p: p.name)[:-keep] if keep > 0 else []
+    gone = copies_in(to)[:-keep] if keep > 0 else []
     for path in gone:
         path.unlink()
     return gone

@@ -60,9 +60,28 @@ def prepare_tables() -> None:
     from django.db import DatabaseError  # noqa: PLC0415
 
     try:
+        _refuse_newer()
         call_command("migrate", verbosity=0, interactive=False)
     except DatabaseError as error:
         raise InputError(f"the database did not answer: {error}.", "the books") from error
+
+
+def _refuse_newer() -> None:
+    """Refuse books that a newer Drydown has changed: what it added is unknown here."""
+    from django.db import connection  # noqa: PLC0415
+    from django.db.migrations.loader import MigrationLoader  # noqa: PLC0415
+
+    loader = MigrationLoader(connection)
+    unknown = [
+        name
+        for app, name in loader.applied_migrations or {}
+        if app == "books" and (app, name) not in loader.disk_migrations
+    ]
+    if unknown:
+        raise InputError(
+            f"were changed by a newer Drydown ({sorted(unknown)[-1]}).", "the books",
+            "Install that version; nothing was changed.",
+        )  # fmt: skip
 
 
 def needs_owner() -> bool:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
-__all__ = ["lay_triggers"]
+__all__ = ["lay_triggers", "missing_triggers"]
 
 _SQLITE = [
     """CREATE TRIGGER books_seal_checks BEFORE INSERT ON books_seal BEGIN
@@ -98,3 +98,33 @@ def _only_added(vendor: str, table: str, act: str) -> str:
             "SELECT RAISE(ABORT, 'journal: entries are only added'); END"
         )
     return f"CREATE TRIGGER {name} BEFORE {act} ON {table} FOR EACH ROW EXECUTE FUNCTION books_only_added()"
+
+
+def missing_triggers(connection: Any) -> list[str]:
+    """Rules of the journal that the database does not hold as they were laid; empty when whole."""
+    sqlite = connection.vendor == "sqlite"
+    wanted = {
+        _name(line): _plain(line) for line in (_SQLITE if sqlite else _POSTGRES) if "CREATE TRIGGER" in line
+    }
+    for table in _KEPT:
+        for act in ("UPDATE", "DELETE"):
+            line = _only_added(connection.vendor, table, act)
+            wanted[_name(line)] = _plain(line)
+        if not sqlite:
+            wanted[f"{table}_no_truncate"] = ""
+    with connection.cursor() as cursor:
+        if sqlite:
+            cursor.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'")
+            there = {name: _plain(text) for name, text in cursor.fetchall()}
+            return sorted(n for n, text in wanted.items() if there.get(n) != text)
+        cursor.execute("SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgenabled = 'O'")
+        names = {row[0] for row in cursor.fetchall()}
+    return sorted(n for n in wanted if n not in names)
+
+
+def _name(line: str) -> str:
+    return line.split("CREATE TRIGGER", 1)[1].split(maxsplit=1)[0]
+
+
+def _plain(line: str) -> str:
+    return " ".join(line.split())

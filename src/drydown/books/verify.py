@@ -15,6 +15,7 @@ from drydown.books.journal import DRY, WATER, Line, digest_of
 from drydown.books.models import Entry, Head, Holding, Lot, Posting, Seal
 from drydown.books.photos import photo_file
 from drydown.books.reading_off import make_anew, snapshot
+from drydown.books.triggers import missing_triggers
 
 __all__ = ["Outcome", "verify"]
 
@@ -54,6 +55,8 @@ def verify(anew: bool = False) -> Outcome:
         _lots(found)
         _photos(found)
         _file(found)
+        for name in missing_triggers(connection):
+            found.add(f"the database's own rule {name} is missing or was changed.")
     if anew:
         _read_off_again(found)
     return found

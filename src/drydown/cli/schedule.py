@@ -7,7 +7,7 @@ import time
 from datetime import UTC, datetime
 from pathlib import Path
 
-from drydown.books.keep import back_up, newest, prune
+from drydown.books.keep import back_up, copies_in, prune
 from drydown.cli.show import err
 from drydown.errors import DrydownError
 
@@ -16,8 +16,8 @@ __all__ = ["copy_if_due", "start_copies"]
 
 def copy_if_due(data: Path, to: Path, every_h: float, keep: int, now: datetime) -> bool:
     """Make a copy when the newest is older than `every_h`; returns whether one was made."""
-    last = newest(to) if to.exists() else None
-    if last is not None and now.timestamp() - last.stat().st_mtime < every_h * 3600.0:
+    ages = [now.timestamp() - made.stat().st_mtime for made in copies_in(to)] if to.exists() else []
+    if any(0.0 <= age < every_h * 3600.0 for age in ages):  # one dated ahead of now says nothing
         return False
     back_up(data, to, now)
     prune(to, keep)
