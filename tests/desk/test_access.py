@@ -21,7 +21,7 @@ CALLS: list[tuple[str, str, str, bool]] = [
     ("get", "/gate/", "deliveries.weights", False),
     ("post", "/gate/", "deliveries.weights", True),
     ("post", "/gate/echo/", "deliveries.weights", True),
-    ("get", "/gate/slip/{slip}/photo/", "deliveries.weights", False),
+    ("get", "/gate/slip/{slip}/photo/", "growers.names", False),
     ("get", "/gate/slip/{slip}/owed/", "journal.undo", True),
     ("post", "/gate/slip/{slip}/owed/", "journal.undo", True),
     ("get", "/gate/scale/", "deliveries.weights", True),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import io
 import re
 import uuid
 from datetime import timedelta
@@ -422,10 +423,13 @@ def test_a_rise_between_readings_is_questioned_and_counted(client: Client) -> No
 
 def test_a_photo_is_kept_beside_the_books_and_its_hash_in_them(client: Client) -> None:
     from django.core.files.uploadedfile import SimpleUploadedFile
+    from PIL import Image
 
     from drydown.books.models import Delivery
 
-    picture = b"\xff\xd8\xff\xe0" + b"ripe fruit" * 50
+    made = io.BytesIO()
+    Image.effect_noise((60, 40), 40).save(made, "JPEG")
+    picture = made.getvalue()
     weigh(client, photo=SimpleUploadedFile("x.jpg", picture))  # type: ignore[arg-type]
     kept = Delivery.objects.get()
     assert kept.entry.facts["photo"] == hashlib.sha256(picture).hexdigest() + ".jpg"

@@ -163,15 +163,17 @@ def sql(script: str) -> Any:
     return change
 
 
+BENT = "CREATE TRIGGER books_seal_checks BEFORE INSERT ON books_seal BEGIN SELECT 1; END"
+NEWER = "INSERT INTO django_migrations (app, name, applied) VALUES ('books', '9001_x', '2030-01-01')"
+
+
 @pytest.mark.parametrize(
     ("name", "change", "words"),
     [
         ("read off", sql("UPDATE books_delivery SET pays = pays + 1"), "anew"),
         ("a rule gone", sql("DROP TRIGGER books_entry_no_update"), "rule"),
-        ("a rule bent", sql("DROP TRIGGER books_seal_checks; CREATE TRIGGER books_seal_checks BEFORE INSERT ON "
-                            "books_seal BEGIN SELECT 1; END"), "rule"),
-        ("newer", sql("INSERT INTO django_migrations (app, name, applied) VALUES ('books', '9001_x', '2030-01-01')"),
-         "newer Drydown"),
+        ("a rule bent", sql(f"DROP TRIGGER books_seal_checks; {BENT}"), "rule"),
+        ("newer", sql(NEWER), "newer Drydown"),
     ],
 )  # fmt: skip
 def test_found_whole_means_whole(data: Path, tmp_path: Path, name: str, change: Any, words: str) -> None:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from django.conf import settings
 
+from drydown.books.photonotes import without_notes
 from drydown.errors import InputError
 
 __all__ = ["MOST_BYTES", "keep_photo", "photo_file"]
@@ -21,7 +22,7 @@ def _folder() -> Path:
 
 
 def keep_photo(content: bytes) -> str:
-    """Keep a JPEG or PNG under its own hash; returns the name that the entry carries.
+    """Keep a JPEG or PNG, without its camera's notes, under its own hash; returns the entry's name for it.
 
     Raises `InputError` for anything else, or above 8 MB.
     """
@@ -30,6 +31,7 @@ def keep_photo(content: bytes) -> str:
     ending = next((end for head, end in _KINDS.items() if content.startswith(head)), None)
     if ending is None:
         raise InputError("is not a JPEG or PNG picture.", "photo", "Leave it out, or take another.")
+    content = without_notes(content)
     name = f"{hashlib.sha256(content).hexdigest()}.{ending}"
     folder = _folder()
     folder.mkdir(mode=0o700, exist_ok=True)

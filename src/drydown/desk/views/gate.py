@@ -65,6 +65,7 @@ def _just_saved(request: HttpRequest) -> Delivery | None:
 @require_safe
 @answered
 @guarded("deliveries.weights")
+@guarded("growers.names", write=False)
 def photo(request: HttpRequest, pk: int) -> HttpResponse:  # noqa: ARG001
     """The photo of a delivery."""
     entry = get_object_or_404(Delivery.objects.select_related("entry"), pk=pk).entry

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import warnings
 from dataclasses import dataclass
 
 import numpy as np
@@ -75,15 +74,13 @@ def _focal(found: Image.Image) -> float | None:
 
 def _opened(content: bytes) -> tuple[Image.Image, float | None]:
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("error")  # Pillow warns of bombs before it refuses them
-            found = Image.open(io.BytesIO(content))
-            if found.format not in {"JPEG", "PNG", "MPO"}:
-                raise InputError("is not a JPEG or PNG picture.", "photo", "Save it as JPEG.")
-            if found.width * found.height > MOST_PIXELS:
-                raise InputError("has more than 60 million pixels.", "photo", "Take it smaller.")
-            found.load()
-            return _upright(found), _focal(found)
+        found = Image.open(io.BytesIO(content))  # the head alone; nothing is decoded yet
+        if found.format not in {"JPEG", "PNG", "MPO"}:
+            raise InputError("is not a JPEG or PNG picture.", "photo", "Save it as JPEG.")
+        if found.width * found.height > MOST_PIXELS:
+            raise InputError("has more than 60 million pixels.", "photo", "Take it smaller.")
+        found.load()
+        return _upright(found), _focal(found)
     except InputError:
         raise
     except Exception as error:  # Pillow raises many kinds on broken files; all mean the same here
