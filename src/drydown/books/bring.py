@@ -16,11 +16,11 @@ from datetime import UTC, datetime, timedelta, timezone
 from decimal import Decimal
 from typing import Any
 
-from django.db import transaction
+from django.db.models import Q
 from django.utils import timezone as clock
 
 from drydown.books.gate import MAX_DELIVERY_G, Weighing, receive
-from drydown.books.journal import Who
+from drydown.books.journal import Who, writing
 from drydown.books.models import Delivery, Grower
 from drydown.books.numbers import parse_decimal, parse_grams, to_minor
 from drydown.books.people import note_change
@@ -38,7 +38,7 @@ COLUMNS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
         ("ripe_percent", "float_percent"),
     ),
 }
-MOST_BYTES, MOST_ROWS, MOST_CELL = 8_000_000, 50_000, 400
+MOST_BYTES, MOST_ROWS, MOST_CELL, MOST_COLUMNS = 8_000_000, 50_000, 400, 40
 BLOCK = 200
 NEAR_DEG = 3.0
 _SPACE = uuid.UUID("6f1d0c8e-5b1c-4a53-9a45-0d6f6a1f7b11")
@@ -120,12 +120,25 @@ def _xlsx(name: str, content: bytes) -> tuple[list[str], list[list[str]]]:
                 raise InputError("unpacks to far more than a list of rows.", name)
         book = load_workbook(io.BytesIO(content), read_only=True, data_only=True)
         sheet = book.worksheets[0]
-        rows = [[_text(v) for v in row] for row in sheet.iter_rows(values_only=True, max_row=MOST_ROWS + 2)]
+        cells = sheet.iter_rows(values_only=True, max_row=MOST_ROWS + 2, max_col=MOST_COLUMNS + 1)
+        rows = [[_text(v) for v in row] for row in cells]
+        if any(len(row) > MOST_COLUMNS and row[MOST_COLUMNS] for row in rows):
+            raise InputError(
+                f"has more than {MOST_COLUMNS} columns.", name, "Leave only those that are asked for."
+            )
+        rows = [_trimmed(row) for row in rows]
     except InputError:
         raise
     except Exception as error:
         raise InputError("cannot be read as a workbook.", name, "Save it as XLSX or CSV UTF-8.") from error
     return _head(name, rows)
+
+
+def _trimmed(row: list[str]) -> list[str]:
+    """A row without the empty cells behind it."""
+    while row and not row[-1]:
+        row.pop()
+    return row
 
 
 def _text(value: Any) -> str:
@@ -327,38 +340,50 @@ def _delivery(row: Row, station: Station) -> NewDelivery | None:
 def keep(found: Preview, who: Who) -> int:
     """Write the good rows of a preview, a block at a time so that the gate goes on; returns how many.
 
-    Stopped in between, bringing the same list again keeps the rest: what is known is not kept twice.
+    Stopped in between, importing the same list again keeps the rest: every row is judged once more under
+    the lock, so what is known by then, from another tab or another import, is not kept twice.
     """
+    kept = 0
     rows = sorted((made for _number, made in found.good), key=lambda m: getattr(m, "number", 0) is None)
     for start in range(0, len(rows), BLOCK):
-        with transaction.atomic():
+        with writing():
             for made in rows[start : start + BLOCK]:
                 if isinstance(made, NewGrower):
-                    _keep_grower(made)
+                    kept += _keep_grower(made)
                 elif isinstance(made, NewPlot):
-                    _keep_plot(made)
+                    kept += _keep_plot(made)
                 else:
+                    kept += not Delivery.objects.filter(entry__key=made.weighing.key).exists()
                     receive(_signed(made.weighing, who))
-    note_change(who, f"{found.kind} brought in", f"{len(found.good)} rows")
-    return len(found.good)
+    note_change(who, f"{found.kind} imported", f"{kept} rows")
+    return kept
 
 
 def _signed(w: Weighing, who: Who) -> Weighing:
     return replace(w, who=who)
 
 
-def _keep_grower(made: NewGrower) -> None:
+def _keep_grower(made: NewGrower) -> bool:
+    known = Q(name__iexact=made.name, village__iexact=made.village)
+    if made.number:
+        known |= Q(number=made.number)
+    if Grower.objects.filter(known).exists():
+        return False
     top = Grower.objects.order_by("-number").values_list("number", flat=True).first() or 100
     Grower.objects.create(
         number=made.number or top + 1, name=made.name, village=made.village, language=made.language
     )
+    return True
 
 
-def _keep_plot(made: NewPlot) -> None:
+def _keep_plot(made: NewPlot) -> bool:
     grower = Grower.objects.select_for_update().get(number=made.grower)
     plot = {
         "plot": made.plot, "latitude_deg": f"{made.latitude:.6f}", "longitude_deg": f"{made.longitude:.6f}",
         "area_ha": made.area_ha,
     }  # fmt: skip
+    if any(p["plot"] == made.plot for p in grower.plots):
+        return False
     grower.plots = [*grower.plots, plot]
     grower.save()
+    return True

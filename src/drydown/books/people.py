@@ -10,7 +10,7 @@ from typing import Any
 from django.contrib.auth.hashers import check_password, make_password
 from django.contrib.auth.models import User
 from django.contrib.sessions.models import Session
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.db.models import F
 from django.utils import timezone
 
@@ -106,7 +106,12 @@ def enrol(name: str, who: Who) -> Device:
         raise InputError("is empty.", "device", "Name it, such as: gate phone.")
     if Device.objects.filter(name__iexact=name, closed_at=None).exists():
         raise InputError(f"there is an open device called '{name}'.", "device", "Give it another name.")
-    made = Device.objects.create(name=name, enrolled_by=who.user)
+    try:
+        with transaction.atomic():
+            made = Device.objects.create(name=name, enrolled_by=who.user)
+    except IntegrityError as error:  # enrolled twice in one moment
+        words = f"there is an open device called '{name}'."
+        raise InputError(words, "device", "Give it another name.") from error
     note_change(who, "device enrolled", name)
     return made
 

@@ -9,6 +9,8 @@ import uuid
 
 from django.conf import settings
 from django.db import models
+from django.db.models import Q
+from django.db.models.functions import Lower
 from django.utils.translation import gettext_lazy as _
 
 __all__ = ["Change", "Device", "Grower", "Outgoing", "OwnerLink", "Person"]
@@ -26,6 +28,7 @@ class Grower(models.Model):
 
     class Meta:
         ordering = ["number"]
+        constraints = [models.UniqueConstraint(Lower("name"), Lower("village"), name="one_grower_of_a_name")]
 
     def __str__(self) -> str:
         return f"{self.number} {self.name}" + (f", {self.village}" if self.village else "")
@@ -67,6 +70,13 @@ class Device(models.Model):
     enrolled_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True)
     closed_at = models.DateTimeField(null=True)
     last_seq = models.PositiveBigIntegerField(default=0)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                Lower("name"), condition=Q(closed_at=None), name="one_open_device_of_a_name"
+            )
+        ]
 
     def __str__(self) -> str:
         return self.name

@@ -93,7 +93,7 @@ def grower_page(request: HttpRequest, number: int) -> HttpResponse:
     if request.POST.get("act") == "merge":
         return _merge(request, grower)
     form = GrowerForm(request.POST or None, initial=start)
-    if request.method == "POST" and form.is_valid():
+    if request.method == "POST" and form.is_valid() and not _twin(form, grower):
         changed = {k: v for k, v in form.cleaned_data.items() if v != start[k]}
         if changed:
             Grower.objects.filter(pk=grower.pk).update(**changed)
@@ -113,6 +113,16 @@ def grower_page(request: HttpRequest, number: int) -> HttpResponse:
     context["may_merge"] = may_here(request, "journal.undo", write=True)
     context["merge_key"] = uuid.uuid4()
     return render(request, "desk/grower.html", context, status=400 if form.errors else 200)
+
+
+def _twin(form: GrowerForm, grower: Grower) -> bool:
+    """Whether another grower stands under the name and village that were typed; then it is said."""
+    name, village = form.cleaned_data["name"], form.cleaned_data["village"]
+    rows = Grower.objects.filter(name__iexact=name, village__iexact=village).exclude(pk=grower.pk)
+    other = rows.first()
+    if other is not None:
+        form.add_error("name", _("There is a grower %s already; merge them if they are one.") % other)
+    return other is not None
 
 
 def _merge(request: HttpRequest, grower: Grower) -> HttpResponse:
