@@ -18,6 +18,7 @@ from drydown.errors import InputError
 if TYPE_CHECKING:
     from drydown.desk.addresses import Reach
 
+THREADS = 24
 LOCAL = {"127.0.0.1", "localhost", "::1"}
 
 __all__ = ["begin", "demo", "owner_link", "serve", "unlock"]
@@ -205,9 +206,10 @@ def begin(data: Path, demo: bool, host: str = "127.0.0.1", names: list[str] | No
 
 
 def _run(host: str, port: int, files: Any = None) -> None:
-    """Serve until stopped: one process writes, four threads answer."""
+    """Serve until stopped: one process writes; more threads answer than bodies may be waited for."""
     from granian import Granian  # noqa: PLC0415
     from granian.constants import Interfaces  # noqa: PLC0415
+    from granian.http import HTTP1Settings  # noqa: PLC0415
     from granian.log import LogLevels  # noqa: PLC0415
 
     os.environ["DRYDOWN_PARENT"] = str(os.getpid())
@@ -218,7 +220,8 @@ def _run(host: str, port: int, files: Any = None) -> None:
         interface=Interfaces.WSGI,
         workers=1,
         respawn_failed_workers=True,
-        blocking_threads=4,
+        blocking_threads=THREADS,
+        http1_settings=HTTP1Settings(header_read_timeout=10_000),
         log_level=LogLevels.warning,
         ssl_cert=files.certificate if files else None,
         ssl_key=files.key if files else None,

@@ -89,6 +89,7 @@ MIDDLEWARE = [
     "drydown.desk.middleware.device_stands",
     "drydown.desk.middleware.demo_owner",
     "drydown.desk.middleware.entered_only",
+    "drydown.desk.bodies.bounded_body",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",

@@ -20,6 +20,7 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from drydown.books.models import OwnerLink, Person
+from drydown.desk.guesses import guess_guard
 from drydown.desk.people import device
 from drydown.desk.views.problem import calm
 
@@ -82,6 +83,7 @@ def alive(request: HttpRequest) -> HttpResponse:  # noqa: ARG001
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @calm
+@guess_guard
 def enter(request: HttpRequest) -> HttpResponse:
     """Enter by name and password."""
     form = EnterForm(request.POST or None, label_suffix="")
@@ -108,6 +110,7 @@ def leave(request: HttpRequest) -> HttpResponse:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @calm
+@guess_guard
 def first(request: HttpRequest, token: str) -> HttpResponse:
     """The owner's first entry, by a link that works once."""
     digest = hashlib.sha256(token.encode()).hexdigest()

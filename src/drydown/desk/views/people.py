@@ -8,7 +8,7 @@ from typing import Any
 
 from django import forms
 from django.contrib import messages
-from django.contrib.auth import login
+from django.contrib.auth import authenticate, login
 from django.contrib.auth.models import User
 from django.contrib.sessions.models import Session
 from django.http import HttpRequest, HttpResponse
@@ -23,6 +23,7 @@ from drydown.books.models import Device, Person
 from drydown.books.outbox import gaps
 from drydown.books.people import add_person, change_role, close, enrol, make_link, pin_fits
 from drydown.books.people import set_pin as keep_pin
+from drydown.desk.guesses import guess_guard
 from drydown.desk.people import DEVICE_COOKIE, device, guarded, who
 from drydown.desk.views.entry import BACKEND, remember
 from drydown.desk.views.problem import answered, calm
@@ -138,10 +139,12 @@ def leave_all(request: HttpRequest) -> HttpResponse:
 
 @require_POST
 @calm
+@guess_guard
 def set_pin(request: HttpRequest) -> HttpResponse:
     """Choose a PIN for switching persons on an enrolled device."""
     person = get_object_or_404(Person, user_id=request.user.pk)
-    if not request.user.check_password(request.POST.get("password", "")):
+    name, password = request.user.get_username(), request.POST.get("password", "")
+    if authenticate(request, username=name, password=password) is None:
         raise InputError("does not fit.", "password", "A PIN is set with the password.")
     keep_pin(person, request.POST.get("pin", ""), who(request))
     messages.success(request, _("The PIN is saved. It works on enrolled devices only."))
@@ -180,6 +183,7 @@ def close_device(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @calm
+@guess_guard
 def switch(request: HttpRequest) -> HttpResponse:
     """Another person takes over an enrolled device by PIN."""
     if device(request) is None:
