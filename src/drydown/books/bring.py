@@ -122,10 +122,9 @@ def _xlsx(name: str, content: bytes) -> tuple[list[str], list[list[str]]]:
         sheet = book.worksheets[0]
         cells = sheet.iter_rows(values_only=True, max_row=MOST_ROWS + 2, max_col=MOST_COLUMNS + 1)
         rows = [[_text(v) for v in row] for row in cells]
-        if any(len(row) > MOST_COLUMNS and row[MOST_COLUMNS] for row in rows):
-            raise InputError(
-                f"has more than {MOST_COLUMNS} columns.", name, "Leave only those that are asked for."
-            )
+        if (sheet.max_column or 0) > MOST_COLUMNS or any(len(r) > MOST_COLUMNS and r[-1] for r in rows):
+            words = f"has something beyond column {MOST_COLUMNS}."
+            raise InputError(words, name, "Leave only the columns that are asked for.")
         rows = [_trimmed(row) for row in rows]
     except InputError:
         raise

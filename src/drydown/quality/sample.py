@@ -88,7 +88,7 @@ def parse_sheet(text: str, where: str = "sheet") -> Sheet:
     """Read a sheet from TOML text."""
     try:
         found = Sheet.model_validate(tomllib.loads(text))
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # bad TOML, endless digits, a bomb of brackets
         raise InputError(f"is not valid TOML: {error}.", where) from error
     except ValidationError as error:
         first = error.errors()[0]

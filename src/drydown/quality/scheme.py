@@ -192,7 +192,7 @@ def read_scheme(text: str, where: str) -> Scheme:
     """Read a scheme from TOML text; a mistake is one sentence with its place."""
     try:
         return Scheme.model_validate(tomllib.loads(text))
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # bad TOML, endless digits, a bomb of brackets
         raise InputError(f"is not valid TOML: {error}.", where) from error
     except ValidationError as error:
         first = error.errors()[0]

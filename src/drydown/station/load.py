@@ -71,7 +71,7 @@ def parse_station(text: str, where: str = "station file") -> Station:
     """Check the text of a station file."""
     try:
         data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # bad TOML, endless digits, a bomb of brackets
         raise InputError(f"is not valid TOML: {error}.", where, "Text needs quotes.") from error
     try:
         return Station.model_validate(data)

@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable
 from functools import wraps
 from typing import Concatenate, ParamSpec, cast
 
-from django.db import OperationalError
-from django.http import HttpRequest, HttpResponse
+from django.db import DatabaseError, OperationalError
+from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
+from django.utils.html import format_html
 from django.utils.translation import gettext as _
 
 from drydown.books.access import NotAllowedError
 from drydown.desk.context import find_station
 from drydown.errors import DrydownError, InputError
 
-__all__ = ["answered", "calm", "not_found", "our_fault", "stale_form"]
+__all__ = ["answered", "away", "calm", "not_found", "our_fault", "stale_form"]
 
 P = ParamSpec("P")
 View = Callable[Concatenate[HttpRequest, P], HttpResponse]
@@ -33,9 +35,32 @@ def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:  # no
 
 
 def our_fault(request: HttpRequest) -> HttpResponse:
-    """A fault in Drydown itself."""
+    """A fault in Drydown itself, or books that do not answer: then a page that tries again by itself."""
+    error = sys.exc_info()[1]
+    if isinstance(error, DatabaseError | OSError):
+        return away(request, error)
     words = _("Drydown made a mistake. Nothing was saved. The station's machine has the details in its log.")
     return render(request, "desk/problem.html", {"words": words}, status=500)
+
+
+AWAY = (
+    '<!doctype html><html lang="en"><meta charset="utf-8"><meta name="viewport" '
+    'content="width=device-width, initial-scale=1"><meta http-equiv="refresh" content="10">'
+    "<title>Drydown</title><p><strong>Drydown</strong></p><p>{}</p><p>{}</p></html>"
+)
+
+
+def away(request: HttpRequest, error: Exception) -> HttpResponse:
+    """Books or disk that do not answer: said without asking them, and tried again in ten seconds."""
+    words = trouble_words(error)
+    if request.path.startswith("/api/"):
+        response: HttpResponse = JsonResponse({"words": words}, status=503)
+    else:
+        again = _("This page tries again by itself. What you typed was not saved: go back to it after that.")
+        response = HttpResponse(format_html(AWAY, words, again), status=503)
+    response.headers["Retry-After"] = "10"
+    response.headers["Cache-Control"] = "no-store"
+    return response
 
 
 def calm(view: View[P]) -> View[P]:
@@ -52,21 +77,25 @@ def calm(view: View[P]) -> View[P]:
         except DrydownError as error:
             return render(request, "desk/problem.html", {"words": str(error)}, status=500)
         except OperationalError as error:
-            return render(request, "desk/problem.html", {"words": _trouble(error)}, status=503)
+            return away(request, error)
 
     return cast("View[P]", handle)
 
 
-def _trouble(error: OperationalError) -> str:
-    """What the database could not do, as a sentence; anything unknown goes up."""
+def trouble_words(error: Exception) -> str:
+    """What the database or the disk could not do, as a sentence."""
     text = str(error)
     if "full" in text or "No space" in text:
         return _("The disk of the station's machine is full. Make room, then send this again.")
     if "locked" in text or "timeout" in text:
         return _("The books are busy. Wait a moment, then send this again.")
-    if "readonly" in text:
+    if "readonly" in text or "ead-only" in text:
         return _("The books cannot be written: the file or its folder is read-only.")
-    raise error
+    if "disk I/O" in text or "malformed" in text or "not a database" in text:
+        return _(
+            "The disk of the station's machine cannot be read. Stop the desk; see docs/books.md on copies."
+        )
+    return _("The books do not answer at this moment.")
 
 
 def answered(view: View[P]) -> View[P]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import os
 import re
-import tomllib
 from pathlib import Path
 
 from django.conf import settings
@@ -40,7 +39,7 @@ def station_page(request: HttpRequest) -> HttpResponse:
     try:
         text = file.read_text(encoding="utf-8") if file.exists() else ""
         values, lists = from_text(text)
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, TypeError, AttributeError) as error:
+    except (ValueError, RecursionError, TypeError, AttributeError) as error:
         words = _(
             "The station file cannot be read (%(why)s). Mend it by hand, then: drydown station check %(file)s"
         )
