@@ -110,7 +110,7 @@ def test_old_pieces_of_books_are_not_restored_onto(
 def test_copies_on_a_schedule_and_old_ones_go(
     drill: tuple[Path, dict[str, Any]], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from drydown.cli.schedule import copy_if_due
+    from drydown.desk.schedule import copy_if_due
 
     monkeypatch.delenv("DRYDOWN_DATABASE", raising=False)
     books = drill[0] / "books"

@@ -16,7 +16,7 @@ from typing import Any
 import pytest
 
 from drydown.books.keep import back_up, check_copy, restore
-from drydown.cli.schedule import copy_if_due
+from drydown.desk.schedule import copy_if_due
 from drydown.errors import InputError
 from tests.alone import PREPARE, run_alone
 

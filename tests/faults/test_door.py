@@ -90,6 +90,16 @@ class Served:
             os.killpg(self.process.pid, signal.SIGKILL)
 
 
+def _when_up(url: str) -> str:
+    end = time.monotonic() + WAIT_S
+    while time.monotonic() < end:
+        try:
+            return requests.get(url, timeout=10).text
+        except requests.ConnectionError:
+            time.sleep(0.1)
+    pytest.fail(f"{url} did not answer")
+
+
 def _alive(url: str, **more: Any) -> None:
     end = time.monotonic() + WAIT_S
     while time.monotonic() < end:
@@ -166,7 +176,7 @@ def _through_the_door(folder: Path, address: str) -> None:
     try:
         join = desk.said(r"Phones join at (http://\S+)")
         assert address in join
-        page = requests.get(join, timeout=20).text
+        page = _when_up(join)
         found = re.search(r"https://[\d.]+:\d+/", page)
         assert found
         url = found[0]

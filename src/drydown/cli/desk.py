@@ -11,14 +11,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from drydown.cli.running import holding, says_running
-from drydown.cli.schedule import start_copies
 from drydown.cli.show import answering, out, waiting
+from drydown.desk.lean import become
 from drydown.errors import InputError
 
 if TYPE_CHECKING:
     from drydown.desk.addresses import Reach
 
-THREADS = 24
 LOCAL = {"127.0.0.1", "localhost", "::1"}
 
 __all__ = ["begin", "demo", "owner_link", "serve", "unlock"]
@@ -57,7 +56,7 @@ def serve(
         from drydown.desk.addresses import shown_host  # noqa: PLC0415
 
         address = f"{'https' if tls else 'http'}://{shown_host(known.best)}:{port}/"
-        files = _join(data.resolve(), host, port, known, name or []) if tls else None
+        joining = _join(data.resolve(), port, known, name or []) if tls else None
         out.print(f"Drydown is at {address}", markup=False)
         for note in known.notes:
             out.print(note, markup=False)
@@ -66,16 +65,17 @@ def serve(
         if host not in LOCAL and not tls:
             out.print("This listens beyond this machine, without encryption: trusted networks only.")
             out.print("Phones then cannot keep pages for work without network; --tls makes that possible.")
-        if copy_every_h:
-            start_copies(data.resolve(), copies_to or data.resolve() / "copies", copy_every_h, keep)
-        with holding(data.resolve(), address):
-            _run(host, port, files)
+        where = str(data.resolve())
+        copies = [str(copies_to or data.resolve() / "copies"), copy_every_h, keep] if copy_every_h else None
+        plan = {"host": host, "port": port, "data": where, "copies": copies, "tls": joining}
+        with holding(data.resolve(), address) as lock:
+            become(plan, lock)
 
 
-def _join(data: Path, host: str, port: int, known: Reach, asked: list[str]) -> Any:
+def _join(data: Path, port: int, known: Reach, asked: list[str]) -> dict[str, Any]:
     """Certificates, the joining page, and its QR code in the terminal."""
     from drydown.desk.addresses import shown_host  # noqa: PLC0415
-    from drydown.desk.tls import ensure, fingerprint, hand_out  # noqa: PLC0415
+    from drydown.desk.tls import ensure, fingerprint  # noqa: PLC0415
     from drydown.station.load import load_station  # noqa: PLC0415
 
     file = data / "station.toml"
@@ -84,13 +84,18 @@ def _join(data: Path, host: str, port: int, known: Reach, asked: list[str]) -> A
     for words in files.notes:
         out.print(words, markup=False)
     reached = shown_host(known.best)
-    hand_out(host, port - 1, files, station, f"https://{reached}:{port}/")
     join = f"http://{reached}:{port - 1}/"
     out.print(f"Phones join at {join} (fingerprint {fingerprint(files.authority)})", markup=False)
     import segno  # noqa: PLC0415
 
     segno.make(join, error="m", micro=False).terminal(compact=True)
-    return files
+    own = [name for name in known.names if name not in asked]
+    return {
+        "names": list(known.names),
+        "own": own,
+        "station": station,
+        "address": f"https://{reached}:{port}/",
+    }
 
 
 def demo(data: Data = Path("data/demo"), host: Host = "127.0.0.1", port: Port = 8321) -> None:
@@ -114,9 +119,10 @@ def demo(data: Data = Path("data/demo"), host: Host = "127.0.0.1", port: Port = 
         if written:
             out.print(f"Wrote {written} invented deliveries to {data}.", markup=False)
         address = f"http://{host}:{port}/"
-        with holding(data.resolve(), address):
+        with holding(data.resolve(), address) as lock:
             out.print(f"Drydown's demo is at {address} (stop it with Ctrl-C)", markup=False)
-            _run(host, port)
+            where = str(data.resolve())
+            become({"host": host, "port": port, "data": where, "copies": None, "tls": None}, lock)
 
 
 def owner_link(data: Data = Path("drydown-data"), host: Host = "127.0.0.1", port: Port = 8321) -> None:
@@ -203,26 +209,3 @@ def begin(data: Path, demo: bool, host: str = "127.0.0.1", names: list[str] | No
     django.setup()
     prepare_tables()
     return known
-
-
-def _run(host: str, port: int, files: Any = None) -> None:
-    """Serve until stopped: one process writes; more threads answer than bodies may be waited for."""
-    from granian import Granian  # noqa: PLC0415
-    from granian.constants import Interfaces  # noqa: PLC0415
-    from granian.http import HTTP1Settings  # noqa: PLC0415
-    from granian.log import LogLevels  # noqa: PLC0415
-
-    os.environ["DRYDOWN_PARENT"] = str(os.getpid())
-    Granian(
-        "drydown.desk.wsgi:application",
-        address=host,
-        port=port,
-        interface=Interfaces.WSGI,
-        workers=1,
-        respawn_failed_workers=True,
-        blocking_threads=THREADS,
-        http1_settings=HTTP1Settings(header_read_timeout=10_000),
-        log_level=LogLevels.warning,
-        ssl_cert=files.certificate if files else None,
-        ssl_key=files.key if files else None,
-    ).serve()

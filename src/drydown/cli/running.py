@@ -53,13 +53,13 @@ def says_running(data: Path) -> bool:
 
 
 @contextmanager
-def holding(data: Path, address: str) -> Iterator[None]:
+def holding(data: Path, address: str) -> Iterator[int]:
     """Hold the folder while the desk serves it; a second desk is refused.
 
-    The lock is the operating system's: it goes with the process, however that ends.
+    The lock is the operating system's: it goes with the process, however that ends. Gives its file number.
     """
     with (data / LOCK).open("a", encoding="utf-8") as file:
         if not _locked(file):
             raise InputError("has a desk already.", str(data), "Stop that one first.")
         (data / ADDRESS).write_text(address, encoding="utf-8")
-        yield
+        yield file.fileno()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import threading
 import time
@@ -21,5 +22,18 @@ def _follow(parent: int) -> None:
     os._exit(0)
 
 
+def _tidy() -> None:
+    """Sessions that ended by themselves leave the books' file, a few times a day."""
+    from django.contrib.sessions.backends.db import SessionStore  # noqa: PLC0415
+    from django.db import connection  # noqa: PLC0415
+
+    while True:
+        with contextlib.suppress(Exception):
+            SessionStore.clear_expired()
+        connection.close()
+        time.sleep(4 * 3600.0)
+
+
+threading.Thread(target=_tidy, name="tidy", daemon=True).start()
 if hasattr(os, "getppid") and os.environ.get("DRYDOWN_PARENT") == str(os.getppid()):
     threading.Thread(target=_follow, args=(os.getppid(),), daemon=True).start()

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+import sys
 import threading
 import time
 from datetime import UTC, datetime
 from pathlib import Path
 
 from drydown.books.keep import back_up, copies_in, prune
-from drydown.cli.show import err
 from drydown.errors import DrydownError
 
 __all__ = ["copy_if_due", "start_copies"]
@@ -32,7 +32,7 @@ def start_copies(data: Path, to: Path, every_h: float, keep: int) -> threading.T
             try:
                 copy_if_due(data, to, every_h, keep, datetime.now(UTC))
             except (DrydownError, OSError) as error:
-                err.print(f"scheduled copy: {error}", markup=False)
+                sys.stderr.write(f"scheduled copy: {error}\n")
             time.sleep(min(600.0, every_h * 3600.0 / 4))
 
     thread = threading.Thread(target=work, name="copies", daemon=True)
