@@ -2,7 +2,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: run test test-pages test-books lint types check bench docs lock setup setup-test clean
+.PHONY: run test test-long test-pages test-books lint types check bench docs lock setup setup-test clean
 
 run: setup
 	@$(BIN)/drydown demo
@@ -17,6 +17,10 @@ test-pages:
 test-books:
 	@$(BIN)/python -m pytest tests/books tests/quality
 	@DRYDOWN_TEST_POSTGRES=1 $(BIN)/python -m pytest tests/books tests/desk
+
+# Rounds that take an hour: kills on both databases, phones on a bad network, mixed load.
+test-long: setup-test
+	@DRYDOWN_TEST_LONG=1 $(BIN)/python -m pytest -s tests/faults tests/books/test_kill.py tests/misleads
 
 lint: setup-test
 	@$(BIN)/ruff check src tests tools bench
