@@ -45,3 +45,34 @@ def test_a_list_kept_four_times_at_once_is_there_once(tmp_path: Path) -> None:
     assert "ready" in run_alone(PREPARE, str(tmp_path))
     kept, growers, devices, told = map(int, run_alone(TWICE, str(tmp_path)).split())
     assert (kept, growers, devices, told) == (100, 100, 1, 3)
+
+
+PAID_TWICE = """
+import os, sys, threading, uuid
+from tests.alone import station
+client = station(sys.argv[1])
+from django.db import connection
+from drydown.books.journal import Draft, Who, held, write
+from drydown.books.money import buyer_pays
+from drydown.errors import DrydownError
+from datetime import UTC, datetime
+now = datetime.now(UTC)
+lines = [("buyer/Invented Buyer One", "XTS", 100), ("sales/x", "XTS", -100)]
+write(Draft("adjust", uuid.uuid4(), {"x": 1}, lines, now, Who(), "a sale"))
+refused = []
+def pay():
+    try:
+        buyer_pays("Invented Buyer One", 100, "XTS", "", uuid.uuid4(), None, Who())
+    except DrydownError as error:
+        refused.append(str(error))
+    finally:
+        connection.close()
+threads = [threading.Thread(target=pay) for _ in range(6)]
+[t.start() for t in threads]; [t.join() for t in threads]
+print(held("buyer/Invented Buyer One", "XTS"), len(refused))
+"""
+
+
+@pytest.mark.skipif("DRYDOWN_DATABASE" in os.environ, reason="about the embedded database")
+def test_a_buyer_pays_what_is_owed_once_however_many_press_at_once(tmp_path: Path) -> None:
+    assert run_alone(PAID_TWICE, str(tmp_path)).split() == ["0", "5"]

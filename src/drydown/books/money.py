@@ -58,6 +58,7 @@ def pay_grower(
     if kind not in PAY_KINDS:
         raise InputError(f"'{kind}' is neither payment nor advance.", "payment")
     with writing():
+        grower = Grower.objects.get(pk=grower.pk).final  # merged since the form was opened
         if not Entry.objects.filter(key=key).exists():
             due = owed(grower, currency)
             if kind == "payment" and amount > due:
@@ -108,17 +109,18 @@ def buyer_pays(
 ) -> Entry:  # fmt: skip
     """Money from a buyer into cash, up to what the buyer owes."""
     _amount(amount, "receipt")
-    if not held(f"buyer/{buyer}", "dry") and not held(f"buyer/{buyer}", currency):
-        raise InputError(f"nothing was sold to '{buyer}'.", "buyer", "Choose one of the buyers shown.")
-    due = held(f"buyer/{buyer}", currency)
-    if amount > due and not Entry.objects.filter(key=key).exists():
-        raise RangeError(
-            f"{coin_text(amount, decimals)} is more than the {coin_text(due, decimals)} {currency} owed.",
-            buyer, "Record the sale first.",
-        )  # fmt: skip
-    lines: list[Line] = [(f"buyer/{buyer}", currency, -amount), ("cash", currency, amount)]
-    body = {"buyer": buyer, "amount": amount, "currency": currency, "note": note}
-    return write(Draft("receipt", key, body, lines, at or timezone.now(), who))[0]
+    with writing():
+        if not held(f"buyer/{buyer}", "dry") and not held(f"buyer/{buyer}", currency):
+            raise InputError(f"nothing was sold to '{buyer}'.", "buyer", "Choose one of the buyers shown.")
+        due = held(f"buyer/{buyer}", currency)
+        if amount > due and not Entry.objects.filter(key=key).exists():
+            raise RangeError(
+                f"{coin_text(amount, decimals)} is more than the {coin_text(due, decimals)} {currency} owed.",
+                buyer, "Record the sale first.",
+            )  # fmt: skip
+        lines: list[Line] = [(f"buyer/{buyer}", currency, -amount), ("cash", currency, amount)]
+        body = {"buyer": buyer, "amount": amount, "currency": currency, "note": note}
+        return write(Draft("receipt", key, body, lines, at or timezone.now(), who))[0]
 
 
 def adjust(
@@ -167,22 +169,23 @@ def second_payment(
 ) -> Entry:
     """Share a sum among all growers of some lots by a rule, to the last coin."""
     _amount(total, "second payment")
-    weights = second_payment_shares(lots, rule)
-    if not weights or not sum(weights.values()):
-        raise InputError(
-            "nothing of the coffee of these lots was sold or is held there.", "second payment",
-            "If it went on into other lots, name those.",
-        )  # fmt: skip
-    spots = sorted(weights)
-    parts = share_out(total, [weights[s] for s in spots])
-    codes: Mapping[int, str] = {lot.pk: lot.account for lot in lots}
-    lines: list[Line] = []
-    for (number, pk), part in zip(spots, parts, strict=True):
-        lines += [(f"grower/{number}", currency, -part), (codes[pk], currency, part)]
-    body: dict[str, Any] = {
-        "lots": sorted(lot.code for lot in lots), "total": total, "rule": rule, "currency": currency,
-    }  # fmt: skip
-    return write(Draft("second", key, body, lines, at or timezone.now(), who))[0]
+    with writing():
+        weights = second_payment_shares(lots, rule)
+        if not weights or not sum(weights.values()):
+            raise InputError(
+                "nothing of the coffee of these lots was sold or is held there.", "second payment",
+                "If it went on into other lots, name those.",
+            )  # fmt: skip
+        spots = sorted(weights)
+        parts = share_out(total, [weights[s] for s in spots])
+        codes: Mapping[int, str] = {lot.pk: lot.account for lot in lots}
+        lines: list[Line] = []
+        for (number, pk), part in zip(spots, parts, strict=True):
+            lines += [(f"grower/{number}", currency, -part), (codes[pk], currency, part)]
+        body: dict[str, Any] = {
+            "lots": sorted(lot.code for lot in lots), "total": total, "rule": rule, "currency": currency,
+        }  # fmt: skip
+        return write(Draft("second", key, body, lines, at or timezone.now(), who))[0]
 
 
 def earlier_second_payments(lots: Sequence[Lot]) -> list[Entry]:
