@@ -49,7 +49,7 @@ def _rows(books: Path) -> dict[str, tuple[int, int]]:
     with sqlite3.connect(f"file:{books}?mode=ro", uri=True) as db:
         for table in TABLES:
             columns = [row[1] for row in db.execute(f"PRAGMA table_info({table})")]
-            size = " + ".join(f"coalesce(length({c}), 0)" for c in columns)
+            size = " + ".join(f'coalesce(length("{c}"), 0)' for c in columns)
             count, whole = db.execute(f"SELECT count(*), coalesce(sum({size}), 0) FROM {table}").fetchone()
             found[table] = (count, whole)
     db.close()

@@ -79,14 +79,16 @@ def _sent_twice(data: dict[str, Any], grower: Grower | None, at: datetime) -> tu
 def _weight(net: int, grower: Grower | None) -> tuple[str, str] | None:
     mine = Delivery.objects.filter(grower=grower, undone=False) if grower else Delivery.objects.none()
     known, most = mine.count(), mine.aggregate(most=Max("net_g"))["most"] or 0
-    largest = Delivery.objects.filter(undone=False).aggregate(most=Max("net_g"))["most"] or 0
     said = f"{number(net / 1000, 1)} kg"
     if net < LIGHT_G:
         return f"{said} of fruit: so little?", "a weight in another unit, or a digit left out"
     if known >= 3 and net > TIMES * most:
         words = f"{said}: the most {grower} brought before was {number(most / 1000, 1)} kg. Is it right?"
         return words, _slip(net, most)
-    if known < 3 and net > HEAVY_G and net > largest:
+    if known >= 3 or net <= HEAVY_G:
+        return None
+    largest = Delivery.objects.filter(undone=False).aggregate(most=Max("net_g"))["most"] or 0
+    if net > largest:
         history = (
             f"the largest weighing here was {number(largest / 1000, 1)} kg"
             if largest

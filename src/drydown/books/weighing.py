@@ -8,10 +8,8 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
-from django.db import transaction
-
 from drydown.books.gate import Weighing, add_grower, receive
-from drydown.books.journal import Who
+from drydown.books.journal import Who, writing
 from drydown.books.models import Delivery, Grower
 from drydown.books.numbers import to_minor
 from drydown.books.photos import keep_photo
@@ -25,7 +23,7 @@ def take_in(data: dict[str, Any], at: datetime, station: Station, by: Who) -> De
     """Grower and delivery together, or neither."""
     if data["tare"] >= data["gross"]:
         raise swapped(data["tare"], data["gross"])
-    with transaction.atomic():
+    with writing():
         before = Delivery.objects.filter(entry__key=data["key"]).first()
         grower = before.grower if before and data["new_grower"] else find_grower(data, by)
         if before and before.grower != grower:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import timedelta
@@ -24,7 +25,9 @@ WITHIN = timedelta(minutes=15)
 WAIT_S = 5.0
 _hashing = threading.Semaphore(1)
 """One password is hashed at a time: a hash takes a processor and 64 MB on purpose."""
-_busy: set[str] = set()
+MOST_WAITING, MOST_OF_ONE = 14, 10
+"""How many may wait for that at once, in all and from one address (phones behind one router share one)."""
+_waiting: Counter[str] = Counter()
 _lock = threading.Lock()
 
 
@@ -42,12 +45,11 @@ def guessed_too_often(request: HttpRequest) -> bool:
 
 @contextmanager
 def one_at_a_time(request: HttpRequest) -> Iterator[bool]:
-    """Whether a password may be tried now: one for each address, and one hash for all."""
+    """Whether a password may be tried now, after those before it; false where too many wait."""
     here = address_of(request)
     with _lock:
-        free = here not in _busy
-        if free:
-            _busy.add(here)
+        free = _waiting[here] < MOST_OF_ONE and _waiting.total() < MOST_WAITING
+        _waiting[here] += free
     if not free:
         yield False
         return
@@ -58,11 +60,13 @@ def one_at_a_time(request: HttpRequest) -> Iterator[bool]:
         if got:
             _hashing.release()
         with _lock:
-            _busy.discard(here)
+            _waiting[here] -= 1
+            if _waiting[here] <= 0:
+                del _waiting[here]
 
 
 def guess_guard(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
-    """Let a form with a password through only one at a time for each address, and not after too many."""
+    """Let forms with a password through one at a time, and none from an address that guessed too often."""
 
     @wraps(view)
     def handle(request: HttpRequest, *args: Any, **named: Any) -> HttpResponse:
@@ -74,7 +78,7 @@ def guess_guard(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse
         with one_at_a_time(request) as may:
             if may:
                 return view(request, *args, **named)
-        words = _("Another password is being looked at for this address. Try again in a moment.")
+        words = _("Too many are logging in at this moment. Try again in a moment.")
         return render(request, "desk/problem.html", {"words": words}, status=429)
 
     return handle

@@ -41,7 +41,9 @@ def gate(request: HttpRequest) -> HttpResponse:
         except InputError as error:
             form.add_error(None, str(error))
         else:
-            request.session["gate"] = {k: form.cleaned_data[k] for k in ("species", "route")}
+            last = {k: form.cleaned_data[k] for k in ("species", "route")}
+            if request.session.get("gate") != last:  # the same as before is no commit of its own
+                request.session["gate"] = last
             return redirect(f"{reverse('gate')}?saved={delivery.pk}")
     kept = _just_saved(request)
     if kept and not form.is_bound:
