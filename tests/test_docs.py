@@ -12,7 +12,7 @@ ROOT = Path(__file__).resolve().parent.parent
 PAGES = [ROOT / "README.md", ROOT / "CONTRIBUTING.md", *sorted((ROOT / "docs").glob("*.md"))]
 
 
-def test_generated_pages_are_current() -> None:
+def test_generated_pages_are_current(data_folder: Path) -> None:  # the steps of lots need the books set up
     assert (ROOT / "docs/commands.md").read_text(encoding="utf-8") == commands()
     assert (ROOT / "docs/nomenclature.md").read_text(encoding="utf-8") == nomenclature()
     assert (ROOT / "docs/cautions.md").read_text(encoding="utf-8") == cautions()
