@@ -7,7 +7,6 @@ namespace with a card of its own.
 from __future__ import annotations
 
 import http.client
-import json
 import os
 import re
 import shutil
@@ -129,34 +128,31 @@ def _log_in(browser: requests.Session, url: str) -> str:
     return str(browser.cookies["csrftoken"])
 
 
-def _phone_sends(browser: requests.Session, url: str) -> None:
-    """Enrol, then send one weighing by the outbox."""
+def _phone_sends(browser: requests.Session, url: str, name: str, gross_g: int) -> None:
+    """Log in, enrol, then send one weighing by the outbox."""
     token = _log_in(browser, url)
     head = {"Referer": url, "X-CSRFToken": token}
-    grower = {
+    form = {"csrfmiddlewaretoken": token, "name": name}
+    assert browser.post(f"{url}devices/", form, headers=head, timeout=30).ok
+    head["X-CSRFToken"] = str(browser.cookies["csrftoken"])
+    now = datetime.now(UTC).isoformat(timespec="seconds")
+    body = {"grower": 101, "species": "arabica", "route": "washed", "gross_g": gross_g, "tare_g": 1_500}
+    item = {"key": str(uuid.uuid4()), "seq": 1, "phone_time": now, "kind": "delivery", "body": body}
+    box: Any = {"sent_at": now, "items": [item]}
+    answer = browser.post(f"{url}api/field/items", json=box, headers=head, timeout=30)
+    assert answer.status_code == 200, answer.text
+    assert answer.json()["answers"][0]["outcome"] == "kept", answer.text
+
+
+def _weigh_first(browser: requests.Session, url: str) -> None:
+    """A new grower's fruit at the gate, by its page."""
+    token = _log_in(browser, url)
+    form = {
         "csrfmiddlewaretoken": token, "key": str(uuid.uuid4()), "grower": "Ama Vembi", "new_grower": "on",
         "species": "arabica", "route": "washed", "gross": "51.5", "tare": "1.5", "at": "",
     }  # fmt: skip
-    assert browser.post(f"{url}gate/", grower, headers=head, timeout=30).ok
-    made = browser.post(
-        f"{url}devices/", {"csrfmiddlewaretoken": token, "name": "gate phone"}, headers=head, timeout=30
-    )
-    assert made.ok
-    head["X-CSRFToken"] = str(browser.cookies["csrftoken"])
-    now = datetime.now(UTC).isoformat(timespec="seconds")
-    body = {"grower": 101, "species": "arabica", "route": "washed", "gross_g": 41_500, "tare_g": 1_500}
-    item: dict[str, Any] = {
-        "key": str(uuid.uuid4()),
-        "seq": 1,
-        "phone_time": now,
-        "kind": "delivery",
-        "body": body,
-    }
-    answer = browser.post(
-        f"{url}api/field/items", json={"sent_at": now, "items": [item]}, headers=head, timeout=30
-    )
-    assert answer.status_code == 200, answer.text
-    assert answer.json()["answers"][0]["outcome"] == "kept"
+    head = {"Referer": url, "X-CSRFToken": token}
+    assert browser.post(f"{url}gate/", form, headers=head, timeout=30).ok
 
 
 def _through_the_door(folder: Path, address: str) -> None:
@@ -166,7 +162,8 @@ def _through_the_door(folder: Path, address: str) -> None:
         url = desk.said(r"Drydown is at (http://\S+)")
         assert address in url
         _alive(url)
-        _phone_sends(requests.Session(), url)
+        _weigh_first(requests.Session(), url)
+        _phone_sends(requests.Session(), url, "gate phone", 41_500)
         assert (
             requests.get(url + "enter/", headers={"Host": "stranger.example"}, timeout=10).status_code == 400
         )
@@ -187,26 +184,7 @@ def _through_the_door(folder: Path, address: str) -> None:
         phone = requests.Session()
         phone.trust_env = False
         phone.verify = str(authority)
-        _log_in(phone, url)
-        token = str(phone.cookies["csrftoken"])
-        head = {"Referer": url, "X-CSRFToken": token}
-        made = phone.post(
-            f"{url}devices/", {"csrfmiddlewaretoken": token, "name": "tls phone"}, headers=head, timeout=30
-        )
-        assert made.ok
-        head["X-CSRFToken"] = str(phone.cookies["csrftoken"])
-        now = datetime.now(UTC).isoformat(timespec="seconds")
-        body = {"grower": 101, "species": "arabica", "route": "washed", "gross_g": 31_500, "tare_g": 1_500}
-        item: dict[str, Any] = {
-            "key": str(uuid.uuid4()),
-            "seq": 1,
-            "phone_time": now,
-            "kind": "delivery",
-            "body": body,
-        }
-        box: dict[str, Any] = {"sent_at": now, "items": [item]}
-        answer = phone.post(f"{url}api/field/items", json=box, headers=head, timeout=30)
-        assert answer.json()["answers"][0]["outcome"] == "kept", answer.text
+        _phone_sends(phone, url, "tls phone", 31_500)
     finally:
         desk.stop()
 
@@ -257,6 +235,5 @@ def test_a_forged_host_is_refused_on_the_loopback_too(folder: Path) -> None:
         line = http.client.HTTPConnection("127.0.0.1", desk.port, timeout=10)
         line.request("GET", "/enter/", headers={"Host": "evil.example"})
         assert line.getresponse().status == 400
-        assert json.dumps("ok")
     finally:
         desk.stop()

@@ -87,7 +87,7 @@ def keep_items(
 def _keep(item: Item, device: Device, user: User, skew: timedelta, keepers: dict[str, Keeper]) -> Answer:
     try:
         with writing():
-            Device.objects.select_for_update().get(pk=device.pk)
+            device = Device.objects.select_for_update().get(pk=device.pk)
             done = Outgoing.objects.filter(pk=item.key).first()
             if done is not None:
                 return _again(done, item)
@@ -103,8 +103,7 @@ def _keep(item: Item, device: Device, user: User, skew: timedelta, keepers: dict
             Device.objects.filter(pk=device.pk, last_seq__lt=item.seq).update(last_seq=item.seq)
             return Answer(item.key, "kept", words, entry.number)
     except NumberUsedError as error:
-        last = Device.objects.get(pk=device.pk).last_seq
-        return Answer(item.key, "refused", str(error), None, "number", last + 1)
+        return Answer(item.key, "refused", str(error), None, "number", device.last_seq + 1)
     except DrydownError as error:
         return Answer(item.key, "refused", str(error))
     except (ValueError, TypeError, OverflowError, DataError, IntegrityError) as error:
@@ -139,7 +138,7 @@ def _again(done: Outgoing, item: Item) -> Answer:
 
 
 def _effect(item: Item, device: Device, user: User, skew: timedelta, keepers: dict[str, Keeper]) -> Entry:
-    if item.seq > Device.objects.get(pk=device.pk).last_seq + RUN_AWAY:
+    if item.seq > device.last_seq + RUN_AWAY:
         raise NumberUsedError(f"number {item.seq} is far above this phone's last one.", "outbox")
     if Entry.objects.filter(device=device, device_seq=item.seq).exists():
         raise NumberUsedError(f"number {item.seq} of this phone was used by another item.", "outbox")

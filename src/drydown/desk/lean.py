@@ -11,6 +11,7 @@ import os
 import signal
 import sys
 import threading
+import time
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -71,7 +72,8 @@ def _certificates(plan: dict[str, Any]) -> Any:
 def _watch(plan: dict[str, Any], renewed: threading.Event) -> None:
     """Renew certificates in time, and have the server take the new ones."""
     known = _certificates(plan).certificate.read_bytes()
-    while not _pause(LOOK_S):
+    while True:
+        time.sleep(LOOK_S)
         try:
             now = _certificates(plan).certificate.read_bytes()
         except Exception as error:  # told, and looked at again: the desk goes on with what it has
@@ -81,11 +83,6 @@ def _watch(plan: dict[str, Any], renewed: threading.Event) -> None:
             known = now
             renewed.set()
             os.kill(os.getpid(), signal.SIGTERM)
-
-
-def _pause(seconds: float) -> bool:
-    """Wait; false when the time is over."""
-    return threading.Event().wait(seconds)
 
 
 def _server(plan: dict[str, Any], files: Any) -> Any:
