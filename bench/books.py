@@ -71,7 +71,7 @@ class Filler:
 
     def entry(self, kind: str, body: dict[str, Any], lines: list[Any], at: datetime) -> int:
         """One entry with its seal."""
-        from drydown.books.journal import canonical, digest_of
+        from drydown.books.journal.write import canonical, digest_of
         from drydown.books.models import Entry, Posting, Seal
 
         self.number += 1
@@ -117,7 +117,7 @@ class Filler:
 
 def fill(entries: int) -> int:
     """Fill the books; returns how many entries there are."""
-    from drydown.books.flows import Matter, fruit, moved, to_moisture
+    from drydown.books.lots.flows import Matter, fruit, moved, to_moisture
     from drydown.books.models import Delivery, Happening, Lot, Reading
 
     filler, day = Filler(), 0
@@ -243,7 +243,7 @@ def main() -> None:
         print(f"{count:,} entries in {spent:.0f} s; file {size:,.0f} MB, {size * 1e6 / count:.0f} B an entry")
         pages(client)
         durable(client, folder)
-        from drydown.books.verify import verify
+        from drydown.books.copies.verify import verify
 
         begun = time.perf_counter()
         found = verify()

@@ -28,9 +28,9 @@ TOLD = """
 import json, sys
 from tests.alone import station
 station(sys.argv[1])
-from drydown.books.bench import sheet_for
+from drydown.books.bench.sheets import sheet_for
 from drydown.books.models import BenchSheet
-from drydown.books.verify import verify
+from drydown.books.copies.verify import verify
 from drydown.quality.grade import grade_sheet
 from drydown.quality.scheme import scheme
 found = verify(anew=True)

@@ -22,7 +22,7 @@ PREPARE = """
 import sys
 from tests.alone import station
 station(sys.argv[1])
-from drydown.books.gate import add_grower
+from drydown.books.lots.gate import add_grower
 for name in ("Ama Vembi", "Beno Okkal", "Dari Bellit"):
     add_grower(name, "Kell Ridge")
 """
@@ -32,8 +32,8 @@ from tests.alone import station
 station(sys.argv[1])
 from collections import Counter
 from drydown.books.models import Delivery, Device, Entry, Outgoing
-from drydown.books.outbox import gaps
-from drydown.books.verify import verify
+from drydown.books.journal.outbox import gaps
+from drydown.books.copies.verify import verify
 found = verify(anew=True)
 assert found.good, found.problems
 device = Device.objects.get()

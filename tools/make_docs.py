@@ -57,7 +57,7 @@ def nomenclature() -> str:
     from tests.test_docstrings import physical_functions  # noqa: PLC0415
 
     from drydown.air.series import RANGES  # noqa: PLC0415
-    from drydown.books.flow import PAST, STEPS  # noqa: PLC0415
+    from drydown.books.lots.flow import PAST, STEPS  # noqa: PLC0415
     from drydown.steps.dry.lanes import OUT_COLUMNS  # noqa: PLC0415
 
     lines = ["# Nomenclature", "", "Written from the code by `make docs`.", "", *WORDS, ""]

@@ -23,8 +23,8 @@ if TYPE_CHECKING:
 @pytest.fixture
 def pulped(books: Path) -> Any:
     """A washed lot of 1,000 kg, floated and pulped; the entry of the pulping."""
-    from drydown.books.gate import add_grower
-    from drydown.books.steps import take_step
+    from drydown.books.lots.gate import add_grower
+    from drydown.books.lots.take import take_step
     from drydown.station.load import example_text, parse_station
 
     station = parse_station(example_text())
@@ -37,21 +37,21 @@ def pulped(books: Path) -> Any:
 
 def leaves(**more: Any) -> Any:
     """100 kg of pulp to a buyer for 500 coins, changed as said."""
-    from drydown.books.aside import Leaving
+    from drydown.books.lots.byproducts import Leaving
 
     return replace(Leaving("pulp", 100_000, None, "Compost makers", 500, "XTS"), **more)
 
 
 def keep(what: Any, key: uuid.UUID | None = None) -> Any:
     """Keep what leaves."""
-    from drydown.books.aside import part_with
+    from drydown.books.lots.byproducts import part_with
 
     return part_with(what, key or uuid.uuid4(), NOW + timedelta(hours=3), who())
 
 
 def balance(account: str) -> tuple[int, int]:
     """Dry matter and water of an account, g."""
-    from drydown.books.journal import held
+    from drydown.books.journal.write import held
 
     return held(account, "dry"), held(account, "water")
 
@@ -59,10 +59,10 @@ def balance(account: str) -> tuple[int, int]:
 def test_pulp_sold_as_moist_as_the_books_hold_it(pulped: Any) -> None:
     # By hand: pulp of arabica holds 76.8 % water (INCAP 1978, in species.toml), so 100 kg are 23.2 kg
     # dry matter and 76.8 kg water; the buyer owes 500, and the pile is so much smaller.
-    from drydown.books.accounts import accounts_view
-    from drydown.books.journal import held
-    from drydown.books.money import buyer_pays
-    from drydown.books.verify import verify
+    from drydown.books.copies.verify import verify
+    from drydown.books.journal.write import held
+    from drydown.books.money.accounts import accounts_view
+    from drydown.books.money.payments import buyer_pays
     from drydown.station.load import example_text, parse_station
 
     before = balance("by-product/pulp")
@@ -125,7 +125,7 @@ def test_sent_twice_is_kept_once_and_never_as_something_else(pulped: Any) -> Non
 
 
 def test_a_step_whose_by_product_has_left_stands_until_the_sale_is_taken_back(pulped: Any) -> None:
-    from drydown.books.undo import take_back, why_not
+    from drydown.books.lots.undo import take_back, why_not
 
     sale = keep(leaves(mass_g=300_000))
     assert "pulp from it has left the station" in why_not(pulped)

@@ -21,7 +21,7 @@ SEEDS = 100
 
 def weighing(grower: Any, minutes: int) -> Any:
     """One delivery, ready to be received."""
-    from drydown.books.gate import Weighing
+    from drydown.books.lots.gate import Weighing
 
     at = NOW + timedelta(minutes=minutes)
     return Weighing(
@@ -35,7 +35,7 @@ def statements(data_folder: Path) -> tuple[Path, list[list[tuple[str, tuple[Any,
     """A database with tables and rules, and the statements that ten deliveries really make."""
     from django.db import connection, transaction
 
-    from drydown.books.gate import add_grower, receive
+    from drydown.books.lots.gate import add_grower, receive
 
     if connection.vendor != "sqlite":
         pytest.skip("about the embedded database")
@@ -136,7 +136,7 @@ from tests.alone import station
 client = station(sys.argv[1])
 from django.db import connection
 from drydown.books.models import Delivery, Entry, Grower
-from drydown.books.verify import verify
+from drydown.books.copies.verify import verify
 from tests.desk.forms import weigh
 
 weigh(client)

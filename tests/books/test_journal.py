@@ -16,8 +16,8 @@ NOW = datetime(2026, 5, 4, 9, 0, tzinfo=UTC)
 
 def write(lines: list[tuple[str, str, int]], **more: Any) -> Any:
     """One entry of money or matter."""
-    from drydown.books.journal import Draft
-    from drydown.books.journal import write as keep
+    from drydown.books.journal.write import Draft
+    from drydown.books.journal.write import write as keep
 
     draft = Draft(
         "cost", more.pop("key", uuid.uuid4()), more.pop("body", {"what": "test"}), lines, NOW, **more
@@ -128,9 +128,9 @@ def test_one_key_one_content(books: Path) -> None:
 
 
 def test_a_clock_put_back_keeps_the_order(books: Path) -> None:
-    from drydown.books.journal import clock
+    from drydown.books.copies.verify import verify
+    from drydown.books.journal.write import clock
     from drydown.books.models import Entry
-    from drydown.books.verify import verify
 
     lines = [("cash", "XTS", -10), ("costs/twine", "XTS", 10)]
     for minutes in (0, 30, -30, -29, 40):
@@ -147,7 +147,7 @@ def test_tampering_shows(books: Path) -> None:
     """Someone with the file and enough rights takes the rules off and changes a price."""
     from django.db import connection
 
-    from drydown.books.verify import verify
+    from drydown.books.copies.verify import verify
 
     for amount in (10, 20, 30):
         write([("cash", "XTS", -amount), ("costs/twine", "XTS", amount)])
@@ -215,8 +215,8 @@ def test_a_posting_needs_its_entry(books: Path) -> None:
 def test_verify_sees_what_is_read_off_and_the_end_of_the_chain(client: Any) -> None:
     from tests.desk.forms import weigh
 
+    from drydown.books.copies.verify import verify
     from drydown.books.models import Head, Holding, Lot
-    from drydown.books.verify import verify
 
     weigh(client)
     assert verify(anew=True).good

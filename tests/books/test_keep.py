@@ -75,7 +75,7 @@ def test_restore_drill(drill: tuple[Path, dict[str, Any]]) -> None:
 
 
 def test_a_damaged_copy_is_told(drill: tuple[Path, dict[str, Any]], tmp_path: Path) -> None:
-    from drydown.books.keep import check_copy, restore
+    from drydown.books.copies.backup import check_copy, restore
     from drydown.errors import InputError
 
     whole = Path(drill[1]["copy"]["copy"])
@@ -99,7 +99,7 @@ def test_a_damaged_copy_is_told(drill: tuple[Path, dict[str, Any]], tmp_path: Pa
 def test_old_pieces_of_books_are_not_restored_onto(
     drill: tuple[Path, dict[str, Any]], tmp_path: Path
 ) -> None:
-    from drydown.books.keep import restore
+    from drydown.books.copies.backup import restore
     from drydown.errors import InputError
 
     (tmp_path / "books.sqlite3-wal").write_bytes(b"left over")
@@ -127,7 +127,7 @@ def test_copies_on_a_schedule_and_old_ones_go(
 def test_a_copy_that_cannot_be_written_is_one_sentence(
     drill: tuple[Path, dict[str, Any]], tmp_path: Path
 ) -> None:
-    from drydown.books.keep import back_up
+    from drydown.books.copies.backup import back_up
     from drydown.errors import InputError
 
     (tmp_path / "file").write_text("in the way")
@@ -140,7 +140,7 @@ def test_a_copy_of_postgresql(tmp_path: Path, data_folder: Path) -> None:
 
     if connection.vendor != "postgresql":
         pytest.skip("about PostgreSQL")
-    from drydown.books.keep import back_up, check_copy
+    from drydown.books.copies.backup import back_up, check_copy
 
     made = back_up(tmp_path, tmp_path / "copies", NOW)
     assert set(check_copy(made.path)["parts"]) == {"books.dump"}

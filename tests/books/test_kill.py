@@ -19,7 +19,7 @@ import sys
 from tests.alone import station
 station(sys.argv[1])
 from drydown.books.models import Delivery
-from drydown.books.verify import verify
+from drydown.books.copies.verify import verify
 found = verify(anew=True)
 assert found.good, found.problems
 for key in Delivery.objects.values_list("entry__key", flat=True):

@@ -14,14 +14,14 @@ NOW = datetime(2026, 5, 4, 9, 0, tzinfo=UTC)
 
 def who() -> Any:
     """Nobody in particular."""
-    from drydown.books.journal import Who
+    from drydown.books.journal.write import Who
 
     return Who()
 
 
 def delivery(grower: Any, kg: float, minutes: int = 0, ripe: int | None = 93, route: str = "washed") -> Any:
     """A weighing by the example station's rules."""
-    from drydown.books.gate import Weighing, receive
+    from drydown.books.lots.gate import Weighing, receive
     from drydown.station.load import example_text, parse_station
 
     money, net = parse_station(example_text()).money, round(kg * 1000)
@@ -36,7 +36,7 @@ def delivery(grower: Any, kg: float, minutes: int = 0, ripe: int | None = 93, ro
 @pytest.fixture
 def people(books: Path) -> list[Any]:
     """Three growers."""
-    from drydown.books.gate import add_grower
+    from drydown.books.lots.gate import add_grower
 
     return [add_grower(name, "Kell Ridge") for name in ("Ama Vembi", "Beno Okkal", "Dari Bellit")]
 
@@ -44,8 +44,8 @@ def people(books: Path) -> list[Any]:
 def test_class_price_and_deduction(people: list[Any]) -> None:
     # The example's published rules: class A from 95 % ripe at 105 % of 620 = 651; B at 620; C at 85 %
     # = 527; 2 % held back. 100 kg: worth 65,100 / 62,000 / 52,700.
-    from drydown.books.gate import owed
-    from drydown.books.journal import held
+    from drydown.books.journal.write import held
+    from drydown.books.lots.gate import owed
 
     for ripe, worth in ((96, 65_100), (94, 62_000), (80, 52_700), (None, 62_000)):
         before = owed(people[0], "XTS")
@@ -56,8 +56,8 @@ def test_class_price_and_deduction(people: list[Any]) -> None:
 
 
 def test_payments_advances_and_what_is_owed(people: list[Any]) -> None:
-    from drydown.books.gate import owed
-    from drydown.books.money import pay_grower
+    from drydown.books.lots.gate import owed
+    from drydown.books.money.payments import pay_grower
     from drydown.errors import InputError
 
     def pay(amount: int, kind: str, key: uuid.UUID | None = None) -> None:
@@ -76,8 +76,8 @@ def test_payments_advances_and_what_is_owed(people: list[Any]) -> None:
 
 
 def test_second_payment_is_shared_by_rule_to_the_last_coin(people: list[Any]) -> None:
-    from drydown.books.gate import owed
-    from drydown.books.money import second_payment
+    from drydown.books.lots.gate import owed
+    from drydown.books.money.payments import second_payment
 
     first = delivery(people[0], 100.0, ripe=96)
     delivery(people[1], 50.0, 1, ripe=80)
@@ -98,10 +98,10 @@ def test_second_payment_is_shared_by_rule_to_the_last_coin(people: list[Any]) ->
 
 
 def test_a_second_payment_reaches_through_splits_and_joins(people: list[Any]) -> None:
-    from drydown.books.gate import owed
-    from drydown.books.kin import join, split
-    from drydown.books.money import second_payment
-    from drydown.books.steps import lot_matter, take_step
+    from drydown.books.lots.family import join, split
+    from drydown.books.lots.gate import owed
+    from drydown.books.lots.take import lot_matter, take_step
+    from drydown.books.money.payments import second_payment
     from drydown.station.load import example_text, parse_station
 
     station = parse_station(example_text())
@@ -123,8 +123,8 @@ def test_a_second_payment_reaches_through_splits_and_joins(people: list[Any]) ->
 
 
 def test_costs_follow_dry_matter_and_sales_give_the_margin(people: list[Any]) -> None:
-    from drydown.books.journal import held
-    from drydown.books.money import add_cost
+    from drydown.books.journal.write import held
+    from drydown.books.money.payments import add_cost
 
     one = delivery(people[0], 300.0).lot
     two = delivery(people[1], 100.0, 1, route="natural").lot
@@ -135,7 +135,7 @@ def test_costs_follow_dry_matter_and_sales_give_the_margin(people: list[Any]) ->
 
 
 def test_a_buyer_s_payment_and_an_unknown_buyer(people: list[Any]) -> None:
-    from drydown.books.money import buyer_pays
+    from drydown.books.money.payments import buyer_pays
     from drydown.errors import InputError
 
     with pytest.raises(InputError, match="nothing was sold"):
@@ -143,9 +143,9 @@ def test_a_buyer_s_payment_and_an_unknown_buyer(people: list[Any]) -> None:
 
 
 def test_statement_adds_up(people: list[Any]) -> None:
-    from drydown.books.gate import owed
-    from drydown.books.money import adjust, pay_grower, statement
-    from drydown.books.undo import take_back
+    from drydown.books.lots.gate import owed
+    from drydown.books.lots.undo import take_back
+    from drydown.books.money.payments import adjust, pay_grower, statement
 
     pay_grower(people[0], 1_000, "XTS", "advance", "seed", uuid.uuid4(), NOW - timedelta(days=400), who())
     wrong = delivery(people[0], 999.0)
@@ -166,7 +166,7 @@ def test_statement_adds_up(people: list[Any]) -> None:
 
 
 def test_money_page_does_and_says(client: Any, people: list[Any]) -> None:
-    from drydown.books.gate import owed
+    from drydown.books.lots.gate import owed
 
     delivery(people[0], 100.0)
     form = {"act": "pay", "grower": "101", "kind": "payment", "amount": "760", "note": "", "at": ""}
@@ -204,7 +204,7 @@ def test_sheets_are_pdf_in_the_grower_s_language(client: Any, people: list[Any])
 
 
 def test_names_go_into_sheets_as_data(client: Any, books: Path) -> None:
-    from drydown.books.gate import add_grower
+    from drydown.books.lots.gate import add_grower
 
     odd = add_grower('#panic("x") *b* $x$ \\ " </script>', "")
     made = delivery(odd, 10.0)
@@ -214,10 +214,10 @@ def test_names_go_into_sheets_as_data(client: Any, books: Path) -> None:
 def test_a_second_payment_counts_coffee_where_it_was_sold(people: list[Any]) -> None:
     # A lot sells two thirds, the rest joins another of the same size. Named together, every grower's
     # fruit counts once: 300 kg and 300 kg, half of the sum each.
-    from drydown.books.gate import owed
-    from drydown.books.kin import join, where_it_went
-    from drydown.books.money import second_payment
-    from drydown.books.steps import lot_matter, record_reading, take_step
+    from drydown.books.lots.family import join, where_it_went
+    from drydown.books.lots.gate import owed
+    from drydown.books.lots.take import lot_matter, record_reading, take_step
+    from drydown.books.money.payments import second_payment
     from drydown.errors import InputError
     from drydown.station.load import example_text, parse_station
 
@@ -248,10 +248,10 @@ def test_a_second_payment_counts_coffee_where_it_was_sold(people: list[Any]) -> 
 
 
 def test_the_cost_of_what_is_sold_stays_with_it(people: list[Any]) -> None:
-    from drydown.books.accounts import lot_money
-    from drydown.books.journal import held
-    from drydown.books.kin import split
-    from drydown.books.steps import record_reading, take_step
+    from drydown.books.journal.write import held
+    from drydown.books.lots.family import split
+    from drydown.books.lots.take import record_reading, take_step
+    from drydown.books.money.accounts import lot_money
     from drydown.station.load import example_text, parse_station
 
     station = parse_station(example_text())
@@ -306,8 +306,8 @@ def test_the_currency_of_the_books_stays(client: Any, people: list[Any], books: 
 
 
 def test_what_is_owed_is_corrected_after_the_lot_moved_on(client: Any, people: list[Any]) -> None:
-    from drydown.books.gate import owed
-    from drydown.books.journal import held
+    from drydown.books.journal.write import held
+    from drydown.books.lots.gate import owed
 
     made = delivery(people[0], 100.0)
     before = owed(people[0], "XTS"), held(made.lot.account, "XTS")

@@ -30,7 +30,7 @@ class StationMachine(RuleBasedStateMachine):
         super().__init__()
         from django.db import transaction
 
-        from drydown.books.journal import Who
+        from drydown.books.journal.write import Who
         from drydown.station.load import example_text, parse_station
 
         self.atomic = transaction.atomic()
@@ -41,8 +41,8 @@ class StationMachine(RuleBasedStateMachine):
         """All seals, holdings and tables are checked at the end of every run."""
         from django.db import transaction
 
+        from drydown.books.copies.verify import verify
         from drydown.books.models import Entry, Happening
-        from drydown.books.verify import verify
 
         SEEN.update(Entry.objects.values_list("kind", flat=True))
         SEEN.update(Happening.objects.values_list("kind", flat=True))
@@ -78,7 +78,7 @@ class StationMachine(RuleBasedStateMachine):
     @initialize()
     def growers(self) -> None:
         """Three growers."""
-        from drydown.books.gate import add_grower
+        from drydown.books.lots.gate import add_grower
 
         self.people = [add_grower(name, "Kell Ridge") for name in ("Ama Vembi", "Beno Okkal", "Dari Bellit")]
         for species, route in (("arabica", "washed"), ("arabica", "natural"), ("robusta", "natural")):
@@ -96,7 +96,7 @@ class StationMachine(RuleBasedStateMachine):
 
     def receive_some(self, net: int, tare: int, who: int, ripe: int, species: str, route: str) -> None:
         """One weighing."""
-        from drydown.books.gate import Weighing, receive
+        from drydown.books.lots.gate import Weighing, receive
 
         at, money = self.now(), self.station.money
         price = money.price_coins(species, ripe)
@@ -108,7 +108,7 @@ class StationMachine(RuleBasedStateMachine):
 
     def step(self, lot: Any, kind: str, **details: Any) -> None:
         """One step of a lot, if there is one."""
-        from drydown.books.steps import take_step
+        from drydown.books.lots.take import take_step
 
         if lot is not None:
             at = self.now()
@@ -116,7 +116,7 @@ class StationMachine(RuleBasedStateMachine):
 
     def held_kg(self, lot: Any) -> float:
         """Mass by the books, kg."""
-        from drydown.books.steps import lot_matter
+        from drydown.books.lots.take import lot_matter
 
         return lot_matter(lot).mass / 1000.0 if lot else 0.0
 
@@ -127,7 +127,7 @@ class StationMachine(RuleBasedStateMachine):
 
     def go_on_with(self, lot: Any, part: float) -> None:
         """The usual next step of a wet lot."""
-        from drydown.books.flow import next_steps
+        from drydown.books.lots.flow import next_steps
 
         if lot is None or lot.stage == "drying":
             return
@@ -142,7 +142,7 @@ class StationMachine(RuleBasedStateMachine):
     @rule(pick=st.integers(0, 99))
     def rush(self, pick: int) -> None:
         """A lot goes all the way to the store in good order."""
-        from drydown.books.steps import record_reading
+        from drydown.books.lots.take import record_reading
 
         lot = self.lot(pick, "gathering", "floated", "pulped", "fermenting", "washed")
         for _ in range(6):
@@ -156,7 +156,7 @@ class StationMachine(RuleBasedStateMachine):
     @rule(pick=st.integers(0, 99), moisture=st.integers(60, 550))
     def read(self, pick: int, moisture: int) -> None:
         """A moisture reading."""
-        from drydown.books.steps import record_reading
+        from drydown.books.lots.take import record_reading
 
         lot, at = self.lot(pick, "drying", "stored", "hulled"), self.now()
         if lot is not None:
@@ -202,7 +202,7 @@ class StationMachine(RuleBasedStateMachine):
     @rule(pick=st.integers(0, 9), part=st.floats(0.01, 1.2), percent=st.integers(0, 80))
     def aside(self, pick: int, part: float, percent: int) -> None:
         """A by-product leaves, sold or used, with its moisture said or not."""
-        from drydown.books.aside import Leaving, part_with, piles
+        from drydown.books.lots.byproducts import Leaving, part_with, piles
 
         held, at = piles(), self.now()
         if held:
@@ -215,7 +215,7 @@ class StationMachine(RuleBasedStateMachine):
     @rule(pick=st.integers(0, 99), parts=st.lists(st.floats(0.01, 0.6), min_size=1, max_size=3))
     def split(self, pick: int, parts: list[float]) -> None:
         """Split by weight."""
-        from drydown.books.kin import split
+        from drydown.books.lots.family import split
 
         lot, at = self.lot(pick, "floated", "pulped", "drying", "stored", "hulled"), self.now()
         if lot is not None:
@@ -225,7 +225,7 @@ class StationMachine(RuleBasedStateMachine):
     @rule(picks=st.lists(st.integers(0, 99), min_size=2, max_size=3), whole=st.booleans(), part=share)
     def join(self, picks: list[int], whole: bool, part: float) -> None:
         """Put together, whole or in part."""
-        from drydown.books.kin import join
+        from drydown.books.lots.family import join
 
         at = self.now()
         lots = [self.lot(p, "drying", "stored", "hulled", "sorted") for p in picks]
@@ -236,8 +236,8 @@ class StationMachine(RuleBasedStateMachine):
     @rule(pick=st.integers(0, 9999))
     def take_back(self, pick: int) -> None:
         """Something recorded is taken back, if nothing stands on it."""
+        from drydown.books.lots.undo import take_back
         from drydown.books.models import Entry
-        from drydown.books.undo import take_back
 
         count = Entry.objects.count()
         if count:
@@ -247,7 +247,7 @@ class StationMachine(RuleBasedStateMachine):
     @rule(who=st.integers(0, 2), amount=st.integers(1, 60_000), kind=st.sampled_from(["payment", "advance"]))
     def pay(self, who: int, amount: int, kind: str) -> None:
         """Money to a grower."""
-        from drydown.books.money import pay_grower
+        from drydown.books.money.payments import pay_grower
 
         at = self.now()
         person = self.people[who]
@@ -256,7 +256,7 @@ class StationMachine(RuleBasedStateMachine):
     @rule(picks=st.lists(st.integers(0, 99), max_size=3, unique=True), amount=st.integers(1, 99_999))
     def spend(self, picks: list[int], amount: int) -> None:
         """A cost for some lots or for the station."""
-        from drydown.books.money import add_cost
+        from drydown.books.money.payments import add_cost
 
         at = self.now()
         lots = {p.pk: p for p in (self.lot(i, "drying", "stored") for i in picks) if p}
@@ -271,7 +271,7 @@ class StationMachine(RuleBasedStateMachine):
     )
     def share(self, pick: int, total: int, way: str) -> None:
         """A second payment to all behind a lot."""
-        from drydown.books.money import second_payment
+        from drydown.books.money.payments import second_payment
 
         lot, at = self.lot(pick, "stored", "hulled", "sorted", "gone"), self.now()
         if lot is not None:

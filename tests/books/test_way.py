@@ -22,7 +22,7 @@ def station() -> Any:
 @pytest.fixture
 def natural(books: Path) -> Any:
     """A lot of 1,000 kg of arabica for the natural route."""
-    from drydown.books.gate import add_grower
+    from drydown.books.lots.gate import add_grower
 
     return delivery(add_grower("Ama Vembi", "Kell Ridge"), 1000.0, route="natural").lot
 
@@ -34,7 +34,7 @@ class Yard:
         self.station, self.hours = station, 0
 
     def __call__(self, lot: Any, kind: str, **details: Any) -> Any:
-        from drydown.books.steps import take_step
+        from drydown.books.lots.take import take_step
 
         self.hours += 1
         at = NOW + timedelta(hours=self.hours)
@@ -43,7 +43,7 @@ class Yard:
         return taken
 
     def read(self, lot: Any, percent: float) -> Any:
-        from drydown.books.steps import record_reading
+        from drydown.books.lots.take import record_reading
 
         self.hours += 1
         at = NOW + timedelta(hours=self.hours)
@@ -60,7 +60,7 @@ def step(station: Any) -> Yard:
 
 def mass(lot: Any) -> tuple[int, int]:
     """Dry matter and water by the books, g."""
-    from drydown.books.steps import lot_matter
+    from drydown.books.lots.take import lot_matter
 
     has = lot_matter(lot)
     return has.dry, has.water
@@ -70,7 +70,7 @@ def test_a_natural_lot_by_hand(natural: Any, step: Yard) -> None:
     # Composition of arabica by the sources of species.toml: pulp 0.4358 at 76.8 % water, mucilage
     # 0.1485 at 88 %, the rest 0.4157 at 53 %: dry matter 0.1011056 + 0.0178200 + 0.1953790 =
     # 0.3143046 of the fruit. 1,000 kg hold 314.305 kg dry matter; less 50 kg of floaters 298.589.
-    from drydown.books.journal import held
+    from drydown.books.journal.write import held
 
     assert mass(natural) == (314_305, 685_695)
     step(natural, "float", floaters_kg=50.0)
@@ -106,8 +106,8 @@ def test_washing_takes_what_the_balance_says(books: Path, step: Yard, station: A
     # published figures elsewhere; here: the books follow it to the gram, less what was floated.
     import numpy as np
 
-    from drydown.books.gate import add_grower
-    from drydown.books.journal import held
+    from drydown.books.journal.write import held
+    from drydown.books.lots.gate import add_grower
     from drydown.matter.balance import route_balance
     from drydown.matter.species import species
 
@@ -127,7 +127,7 @@ def test_washing_takes_what_the_balance_says(books: Path, step: Yard, station: A
 
 
 def test_only_what_can_follow_is_offered(natural: Any, step: Yard) -> None:
-    from drydown.books.flow import next_steps
+    from drydown.books.lots.flow import next_steps
     from drydown.errors import InputError
 
     def offered() -> list[str]:
@@ -189,8 +189,8 @@ def test_hulling_is_held_against_the_published_shares(natural: Any, step: Yard) 
 
 
 def test_what_was_wrong_is_taken_back_last_first(natural: Any, step: Yard) -> None:
-    from drydown.books.undo import take_back, why_not
-    from drydown.books.verify import verify
+    from drydown.books.copies.verify import verify
+    from drydown.books.lots.undo import take_back, why_not
     from drydown.errors import InputError
 
     weighed = natural.deliveries.get().entry
@@ -220,8 +220,8 @@ def test_what_was_wrong_is_taken_back_last_first(natural: Any, step: Yard) -> No
 
 
 def test_a_reading_taken_back_leaves_the_water_of_the_last_one(natural: Any, step: Yard) -> None:
-    from drydown.books.undo import take_back
-    from drydown.books.verify import verify
+    from drydown.books.copies.verify import verify
+    from drydown.books.lots.undo import take_back
 
     step(natural, "float")
     step(natural, "spread", bed="Old patio", load_kg_m2=25.0)
@@ -238,8 +238,8 @@ def test_a_reading_taken_back_leaves_the_water_of_the_last_one(natural: Any, ste
 
 
 def test_a_clock_put_back_an_hour_stops_nobody(natural: Any, step: Yard, station: Any) -> None:
+    from drydown.books.lots.take import take_step
     from drydown.books.models import Happening
-    from drydown.books.steps import take_step
 
     step(natural, "float")
     natural.moved_at = ahead = NOW.replace(year=2027)  # the clock had run ahead, and was set right
@@ -249,9 +249,9 @@ def test_a_clock_put_back_an_hour_stops_nobody(natural: Any, step: Yard, station
 
 
 def test_a_split_shares_everything_and_starts_where_the_parent_stood(natural: Any, step: Yard) -> None:
-    from drydown.books.journal import held
-    from drydown.books.kin import ancestors, descendants, sources_of, split
-    from drydown.books.lotview import hours_above_window
+    from drydown.books.journal.write import held
+    from drydown.books.lots.drying import hours_above_window
+    from drydown.books.lots.family import ancestors, descendants, sources_of, split
     from drydown.errors import InputError
 
     step(natural, "float")
@@ -280,9 +280,9 @@ def test_a_split_shares_everything_and_starts_where_the_parent_stood(natural: An
 
 
 def test_joining_mixes_moisture_and_refuses_what_does_not_belong_together(natural: Any, step: Yard) -> None:
-    from drydown.books.gate import add_grower
-    from drydown.books.kin import join, sources_of
-    from drydown.books.undo import take_back
+    from drydown.books.lots.family import join, sources_of
+    from drydown.books.lots.gate import add_grower
+    from drydown.books.lots.undo import take_back
     from drydown.errors import InputError
 
     other = delivery(add_grower("Beno Okkal", ""), 500.0, 1500, route="natural").lot
@@ -347,8 +347,8 @@ def test_pages_of_a_family(client: Any, natural: Any, step: Yard) -> None:
 def test_uncovered_nights_are_said_from_the_log(
     natural: Any, station: Any, log: list[tuple[int, int, str]], found: Any, words: str
 ) -> None:
-    from drydown.books.handling import night_words, nights_uncovered
-    from drydown.books.steps import take_step
+    from drydown.books.lots.nights import night_words, nights_uncovered
+    from drydown.books.lots.take import take_step
 
     def act(day: int, hour: int, kind: str, **details: Any) -> None:
         at = NOW.replace(hour=0) + timedelta(days=day, hours=hour - 3)  # the station is at UTC+3
@@ -398,7 +398,7 @@ def test_more_than_is_there_cannot_leave(
 
 
 def test_a_reading_under_a_weighing_cannot_be_taken_back(natural: Any, step: Yard) -> None:
-    from drydown.books.undo import why_not
+    from drydown.books.lots.undo import why_not
 
     step(natural, "float")
     spread = step(natural, "spread", bed="Old patio", load_kg_m2=25.0).happening.entry
@@ -410,9 +410,9 @@ def test_a_reading_under_a_weighing_cannot_be_taken_back(natural: Any, step: Yar
 
 
 def test_a_cost_that_has_moved_on_cannot_be_taken_back(natural: Any, step: Yard) -> None:
-    from drydown.books.kin import split
-    from drydown.books.money import add_cost
-    from drydown.books.undo import why_not
+    from drydown.books.lots.family import split
+    from drydown.books.lots.undo import why_not
+    from drydown.books.money.payments import add_cost
 
     step(natural, "float")
     cost = add_cost("rakers", 1_000, "XTS", [natural], uuid.uuid4(), NOW, who())
@@ -422,7 +422,7 @@ def test_a_cost_that_has_moved_on_cannot_be_taken_back(natural: Any, step: Yard)
 
 
 def test_a_key_stands_for_one_split(natural: Any, step: Yard) -> None:
-    from drydown.books.kin import split
+    from drydown.books.lots.family import split
     from drydown.errors import InputError
 
     entry = step(natural, "float").happening.entry

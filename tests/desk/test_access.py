@@ -141,9 +141,9 @@ def enter_as(role: str) -> Client:
 
 
 def _addresses() -> dict[str, Any]:
-    from drydown.books.journal import Who
+    from drydown.books.journal.write import Who
     from drydown.books.models import Delivery, Device, Lot, Person
-    from drydown.books.people import enrol
+    from drydown.books.people.register import enrol
 
     person = Person.objects.filter(user__username="target").first()
     if person is None:

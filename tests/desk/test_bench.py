@@ -183,8 +183,8 @@ def test_bad_sheets_are_answered_and_nothing_is_kept(
 
 
 def test_two_schemes_codes_are_not_mixed(client: Client, sample: int) -> None:
-    from drydown.books.bench import record_sheet
-    from drydown.books.journal import Who
+    from drydown.books.bench.sheets import record_sheet
+    from drydown.books.journal.write import Who
     from drydown.errors import InputError
 
     told = {"scheme": "france-1966", "sample_g": 300, "counts": {"stone_large": 1}}
@@ -195,8 +195,8 @@ def test_two_schemes_codes_are_not_mixed(client: Client, sample: int) -> None:
 
 
 def test_a_sheet_sent_twice_is_kept_once_and_can_be_taken_back(client: Client, sample: int) -> None:
+    from drydown.books.copies.verify import verify
     from drydown.books.models import BenchSheet
-    from drydown.books.verify import verify
 
     key = str(uuid.uuid4())
     for _ in range(2):
@@ -228,8 +228,8 @@ def test_the_newest_count_counts_not_the_last_to_arrive(client: Client, sample: 
 
     from django.utils import timezone
 
-    from drydown.books.bench import record_sheet, sheet_for
-    from drydown.books.journal import Who
+    from drydown.books.bench.sheets import record_sheet, sheet_for
+    from drydown.books.journal.write import Who
 
     now = timezone.now()
     for minutes, black in ((5, 1), (50, 99)):  # the older one comes in later, from a phone
@@ -242,7 +242,7 @@ def test_the_newest_count_counts_not_the_last_to_arrive(client: Client, sample: 
 
 def test_sieves_of_another_table_count_by_their_holes(client: Client) -> None:
     """ISO 4150's 16 is 6.30 mm and stands for 16/64 inch (6.35 mm); one origin's is 6.5 mm and does not."""
-    from drydown.books.bench import sheet_for
+    from drydown.books.bench.sheets import sheet_for
     from drydown.quality.grade import grade_sheet
     from drydown.quality.scheme import scheme
 
@@ -341,8 +341,8 @@ def test_an_open_tasting_holds_its_samples(client: Client, sample: int) -> None:
 
 
 def test_a_photo_is_measured_and_kept(client: Client, sample: int, tmp_path: Path) -> None:
+    from drydown.books.copies.verify import verify
     from drydown.books.models import BenchSheet
-    from drydown.books.verify import verify
 
     file = tmp_path / "beans.jpg"
     file.write_bytes(scene(5).content)
@@ -444,8 +444,8 @@ def test_how_to_draw(client: Client) -> None:
 
 
 def test_what_a_phone_counted_is_kept(client: Client, sample: int) -> None:
-    from drydown.books.bench import sheets_of
-    from drydown.books.people import enrol
+    from drydown.books.bench.sheets import sheets_of
+    from drydown.books.people.register import enrol
 
     client.post("/devices/", {"name": "bench phone"})
     del enrol

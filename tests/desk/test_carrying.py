@@ -56,8 +56,8 @@ def test_growers_are_looked_at_then_kept(client: Any) -> None:
 
 
 def test_past_deliveries_name_each_bad_row_and_are_kept_once(client: Any) -> None:
+    from drydown.books.copies.verify import verify
     from drydown.books.models import Delivery
-    from drydown.books.verify import verify
 
     weigh(client)
     page = look(client, "deliveries", DELIVERIES).content.decode().replace("&#x27;", "'")

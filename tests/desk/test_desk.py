@@ -96,7 +96,7 @@ def test_a_refused_weighing_leaves_no_grower(client: Client) -> None:
      ("101 Janu Orteb", ""), ("101", ""), ("3 Brothers", "")],
 )  # fmt: skip
 def test_the_grower_is_never_guessed(client: Client, typed: str, answer: str) -> None:
-    from drydown.books.gate import add_grower
+    from drydown.books.lots.gate import add_grower
 
     add_grower("Janu Orteb", "Kell Ridge")
     add_grower("3 Brothers", "")
@@ -149,10 +149,10 @@ def test_a_reading_at_the_target_says_so(client: Client) -> None:
 def test_wet_hours_before_a_reading_are_counted(client: Client) -> None:
     from django.utils import timezone
 
-    from drydown.books.journal import Who
-    from drydown.books.lotview import hours_above_window
+    from drydown.books.journal.write import Who
+    from drydown.books.lots.drying import hours_above_window
+    from drydown.books.lots.take import record_reading
     from drydown.books.models import Lot
-    from drydown.books.steps import record_reading
 
     weigh(client, route="natural")
     lot = Lot.objects.get()
@@ -297,7 +297,7 @@ def test_the_database_itself_refuses_impossible_weights(books: Path) -> None:
     from django.db import IntegrityError, transaction
     from django.utils import timezone
 
-    from drydown.books.gate import add_grower
+    from drydown.books.lots.gate import add_grower
     from drydown.books.models import Delivery, Lot
 
     grower = add_grower("Eko Durane", "")
@@ -395,10 +395,10 @@ def test_yard_counts_the_area_that_is_taken(client: Client) -> None:
 def test_a_rise_between_readings_is_questioned_and_counted(client: Client) -> None:
     from django.utils import timezone
 
-    from drydown.books.journal import Who
-    from drydown.books.lotview import hours_above_window
+    from drydown.books.journal.write import Who
+    from drydown.books.lots.drying import hours_above_window
+    from drydown.books.lots.take import record_reading
     from drydown.books.models import Lot
-    from drydown.books.steps import record_reading
 
     weigh(client, route="natural")
     lot = Lot.objects.get()

@@ -15,7 +15,7 @@ from typing import Any
 
 import pytest
 
-from drydown.books.keep import back_up, check_copy, restore
+from drydown.books.copies.backup import back_up, check_copy, restore
 from drydown.desk.schedule import copy_if_due
 from drydown.errors import InputError
 from tests.alone import PREPARE, run_alone
@@ -29,7 +29,7 @@ from django.contrib.sessions.backends.db import SessionStore
 import sys
 from django.test import Client
 from django.contrib.auth.models import User
-from drydown.books.people import make_link
+from drydown.books.people.register import make_link
 c = Client(); c.force_login(User.objects.get(username="owner"))
 c.post("/gate/", {"key": "5b7a7b1e-0000-4000-8000-000000000001", "grower": "Ama Vembi", "new_grower": "on",
   "species": "arabica", "route": "washed", "gross": "51.5", "tare": "1.5", "at": ""})

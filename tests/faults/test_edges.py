@@ -68,7 +68,7 @@ def test_a_workbook_with_a_far_column_is_refused_quickly(client: Client) -> None
 
 
 def test_a_workbook_that_is_a_bomb_is_refused(client: Client, books: Path) -> None:
-    from drydown.books.bring import preview
+    from drydown.books.copies.imports import preview
     from drydown.station.load import load_station
 
     out = io.BytesIO()

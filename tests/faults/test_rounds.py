@@ -33,8 +33,8 @@ GROWER = """
 import sys
 from tests.alone import station
 station(sys.argv[1])
-from drydown.books.gate import add_grower
-from drydown.books.journal import Who
+from drydown.books.lots.gate import add_grower
+from drydown.books.journal.write import Who
 for i in range(40):
     add_grower(f"Grower {i}", "Kell Ridge", Who())
 """
@@ -43,7 +43,7 @@ import sys, json
 from tests.alone import station
 station(sys.argv[1])
 from drydown.books.models import Delivery, Outgoing
-from drydown.books.verify import verify
+from drydown.books.copies.verify import verify
 found = verify(anew=True)
 assert found.good, found.problems
 rows = list(Delivery.objects.values_list("entry__key", "net_g"))

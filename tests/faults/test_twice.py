@@ -16,10 +16,10 @@ os.environ["DJANGO_SETTINGS_MODULE"] = "drydown.desk.settings"
 import django; django.setup()
 from django.conf import settings
 from django.db import connection
-from drydown.books.bring import keep, preview
-from drydown.books.journal import Who
+from drydown.books.copies.imports import keep, preview
+from drydown.books.journal.write import Who
 from drydown.books.models import Device, Grower
-from drydown.books.people import enrol
+from drydown.books.people.register import enrol
 from drydown.errors import InputError
 from drydown.station.load import load_station
 station = load_station(settings.STATION_FILE)
@@ -52,8 +52,8 @@ import os, sys, threading, uuid
 from tests.alone import station
 client = station(sys.argv[1])
 from django.db import connection
-from drydown.books.journal import Draft, Who, held, write
-from drydown.books.money import buyer_pays
+from drydown.books.journal.write import Draft, Who, held, write
+from drydown.books.money.payments import buyer_pays
 from drydown.errors import DrydownError
 from datetime import UTC, datetime
 now = datetime.now(UTC)

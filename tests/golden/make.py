@@ -39,7 +39,7 @@ class Season:
 
 
 def _weigh(s: Season, grower: Any, species: str, route: str, kg: float) -> Any:
-    from drydown.books.gate import Weighing, receive
+    from drydown.books.lots.gate import Weighing, receive
 
     at, money = s.later(0.2), s.station.money
     net = round(kg * 1000)
@@ -54,15 +54,15 @@ def _weigh(s: Season, grower: Any, species: str, route: str, kg: float) -> Any:
 
 
 def _step(s: Season, code: str, kind: str, hours: float = 1.0, **details: Any) -> Any:
+    from drydown.books.lots.take import take_step
     from drydown.books.models import Lot
-    from drydown.books.steps import take_step
 
     return take_step(Lot.objects.get(code=code), kind, s.key(), s.later(hours), s.who, details, s.station)
 
 
 def _read(s: Season, code: str, percent: float, hours: float = 24.0) -> Any:
+    from drydown.books.lots.take import record_reading
     from drydown.books.models import Lot
-    from drydown.books.steps import record_reading
 
     lot = Lot.objects.get(code=code)
     return record_reading(lot, s.key(), percent, "meter 2", 24.0, s.later(hours), s.who)
@@ -93,7 +93,7 @@ def _lots(s: Season, growers: list[Any]) -> tuple[str, str]:
 
 
 def _kin(s: Season, washed: str, natural: str) -> tuple[str, str]:
-    from drydown.books.kin import join, split
+    from drydown.books.lots.family import join, split
     from drydown.books.models import Lot
 
     one, two = split(Lot.objects.get(code=washed), s.key(), [120.0], s.later(), s.who)
@@ -112,8 +112,8 @@ def _kin(s: Season, washed: str, natural: str) -> tuple[str, str]:
 
 
 def _bench(s: Season, code: str) -> None:
-    from drydown.books.bench import record_sheet
-    from drydown.books.tastings import keep_tasting, open_session
+    from drydown.books.bench.sheets import record_sheet
+    from drydown.books.bench.tastings import keep_tasting, open_session
     from drydown.quality.scheme import scheme, scheme_names
 
     taken = [
@@ -151,10 +151,10 @@ def _bench(s: Season, code: str) -> None:
 
 
 def _money(s: Season, code: str, growers: list[Any]) -> None:
-    from drydown.books.aside import Leaving, part_with
+    from drydown.books.lots.byproducts import Leaving, part_with
+    from drydown.books.lots.undo import take_back
     from drydown.books.models import Delivery, Lot
-    from drydown.books.money import add_cost, adjust, buyer_pays, pay_grower, second_payment
-    from drydown.books.undo import take_back
+    from drydown.books.money.payments import add_cost, adjust, buyer_pays, pay_grower, second_payment
 
     _step(s, code, "sell", buyer="First Buyer", mass_kg=80.0, price_per_kg=5600.0)
     _step(s, code, "sell", buyer="First Buyer", mass_kg=100.0, price_per_kg=5500.0, all_gone=True)
@@ -173,16 +173,16 @@ def _money(s: Season, code: str, growers: list[Any]) -> None:
 
 
 def _undone_reading(s: Season, code: str) -> None:
+    from drydown.books.lots.undo import take_back
     from drydown.books.models import Entry
-    from drydown.books.undo import take_back
 
     wrong = _read(s, code, 13.9, 3)
     take_back(Entry.objects.get(pk=wrong.entry_id), "other lot", s.who, s.key(), s.later())
 
 
 def _phone(s: Season, code: str, user: Any) -> None:
-    from drydown.books.outbox import Item, keep_items
-    from drydown.books.people import enrol
+    from drydown.books.journal.outbox import Item, keep_items
+    from drydown.books.people.register import enrol
     from drydown.desk.fieldwork import KEEPERS
 
     device = enrol("gate phone", s.who)
@@ -204,8 +204,8 @@ def fill(data: Path) -> None:
     """Write the books."""
     from django.contrib.auth.models import User
 
-    from drydown.books.gate import add_grower
-    from drydown.books.journal import Who, clock
+    from drydown.books.journal.write import Who, clock
+    from drydown.books.lots.gate import add_grower
     from drydown.station.load import example_text, load_station
 
     file = data / "station.toml"
@@ -265,7 +265,7 @@ def main(folder: Path, name: str) -> None:
         django.setup()
         prepare_tables()
         fill(data)
-        from drydown.books.keep import back_up
+        from drydown.books.copies.backup import back_up
 
         made = back_up(data, data / "copies", BEGIN + timedelta(days=50))
         made.path.rename(folder / f"{name}.zip")

@@ -21,13 +21,13 @@ data = Path(sys.argv[1])
 os.environ["DRYDOWN_DATA"] = str(data)
 os.environ["DJANGO_SETTINGS_MODULE"] = "drydown.desk.settings"
 import django
-from drydown.books.keep import restore
+from drydown.books.copies.backup import restore
 from drydown.books.prepare import prepare_folder, prepare_tables
 restore(Path(sys.argv[2]), data)
 prepare_folder(data)
 django.setup()
 prepare_tables()
-from drydown.books.verify import verify
+from drydown.books.copies.verify import verify
 found = verify(anew=True)
 assert found.good, found.problems
 from django.conf import settings

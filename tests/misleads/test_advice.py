@@ -251,7 +251,7 @@ def test_a_caution_says_what_it_must(name: str) -> None:
 def test_no_step_place_or_command_is_without_a_row(books: Path) -> None:
     from typer.main import get_command
 
-    from drydown.books.flow import STEPS
+    from drydown.books.lots.flow import STEPS
     from drydown.cli import app
     from drydown.outlook.cautions import at_command, at_step
     from drydown.steps.dry.data import place_names

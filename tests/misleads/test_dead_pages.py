@@ -56,7 +56,7 @@ def test_a_lot_spread_thin_or_thick_keeps_its_page(client: Client, load: str) ->
 def test_a_forecast_that_fails_leaves_the_way_and_the_forms(
     client: Client, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from drydown.books import lotview
+    from drydown.books.lots import drying as lotview
     from drydown.desk import lotdrying
     from drydown.errors import RangeError
 
@@ -110,7 +110,7 @@ def test_a_split_lot_takes_its_true_weight(client: Client) -> None:
 
 
 def _holds(lot: Any) -> float:
-    from drydown.books.steps import lot_matter
+    from drydown.books.lots.take import lot_matter
 
     matter = lot_matter(lot)
     return float((matter.dry + matter.water) / 1000)
@@ -181,7 +181,7 @@ def test_no_accepted_entry_makes_a_page_fail(
 
 def _walk(client: Client, route: str, species: str, gross: str, begun: int, load: str, turns: Any) -> None:
     """Steps that are offered, and some that are not, with numbers from small to absurd."""
-    from drydown.books.flow import STEPS, next_steps
+    from drydown.books.lots.flow import STEPS, next_steps
     from drydown.books.models import Lot
 
     first = {"species": species, "route": route, "at": ago(days=20)}

@@ -267,8 +267,8 @@ def test_a_weigher_mends_their_own_last_and_nobody_else_s(client: Client) -> Non
 
 
 def test_a_delivery_goes_to_another_grower_also_when_its_lot_has_moved_on(client: Client) -> None:
+    from drydown.books.copies.verify import verify
     from drydown.books.models import Delivery, Holding, Lot
-    from drydown.books.verify import verify
 
     weigh(client)
     weigh(client, grower="Beno Okkal", gross="81.5", village="Lower Kell")
@@ -289,8 +289,8 @@ def test_a_delivery_goes_to_another_grower_also_when_its_lot_has_moved_on(client
 
 
 def test_two_growers_become_one_and_part_again(client: Client) -> None:
+    from drydown.books.copies.verify import verify
     from drydown.books.models import Entry, Grower, Holding
-    from drydown.books.verify import verify
 
     weigh(client)
     weigh(client, grower="Ama Tesaro", gross="81.5", village="Kell Ridge")
@@ -313,7 +313,7 @@ def test_two_growers_become_one_and_part_again(client: Client) -> None:
 
 def test_a_statement_leaves_out_what_was_taken_back(client: Client) -> None:
     from drydown.books.models import Delivery, Grower
-    from drydown.books.money import statement
+    from drydown.books.money.payments import statement
 
     weigh(client, gross="601.5")
     old = Delivery.objects.get()

@@ -45,7 +45,7 @@ def test_a_page_with_another_word_would_be_found() -> None:
 
 
 def test_steps_are_verbs(books: Path) -> None:
-    from drydown.books.flow import STEPS
+    from drydown.books.lots.flow import STEPS
 
     verbs = {"float", "pulp", "put", "test", "wash", "spread", "rake", "cover", "uncover", "read", "move",
              "bag",

@@ -10,7 +10,8 @@ from scipy import stats
 
 from drydown.errors import DrydownError, InputError, RangeError
 from drydown.quality.attributes import AQLS, attribute_plan, code_letter, plan_curve, severity_after
-from drydown.quality.bench import (
+from drydown.quality.causes import causes, likely_causes
+from drydown.quality.meter import (
     bulk_density,
     calibrate,
     mass_of_hundred,
@@ -18,7 +19,6 @@ from drydown.quality.bench import (
     moisture_methods,
     oven_percent,
 )  # fmt: skip
-from drydown.quality.causes import causes, likely_causes
 from drydown.quality.sampling import draw_plan, rule_words, sampling_rules, trier
 from drydown.quality.scheme import scheme, scheme_names
 from drydown.quality.screens import known_screens, renumbered

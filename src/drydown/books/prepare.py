@@ -93,7 +93,7 @@ def needs_owner() -> bool:
 
 def make_owner_link() -> str:
     """A new one-time token for the owner; earlier unused ones stop working. Only the hash is kept."""
-    from drydown.books.people import make_link  # noqa: PLC0415
+    from drydown.books.people.register import make_link  # noqa: PLC0415
 
     return make_link(None)
 
@@ -102,7 +102,7 @@ def fill_demo(station_file: Path, now: datetime) -> int:
     """Write the demo's station file, owner and season, once; returns deliveries written."""
     from django.contrib.auth.models import User  # noqa: PLC0415
 
-    from drydown.books.demo import fill  # noqa: PLC0415
+    from drydown.books.demo.season import fill  # noqa: PLC0415
     from drydown.books.models import Delivery  # noqa: PLC0415
     from drydown.station.load import example_text, load_station  # noqa: PLC0415
 
@@ -123,7 +123,7 @@ def warm_forecasts() -> None:
     """Compute the forecasts the yard shows, so that its first opening is quick."""
     from django.conf import settings  # noqa: PLC0415
 
-    from drydown.books.lotview import lot_case, lot_forecast  # noqa: PLC0415
+    from drydown.books.lots.drying import lot_case, lot_forecast  # noqa: PLC0415
     from drydown.books.models import Lot  # noqa: PLC0415
     from drydown.station.load import load_station  # noqa: PLC0415
 

@@ -46,7 +46,7 @@ def backup(
 ) -> None:
     """Copy the books, also while the desk is at work; the copy says how far it reaches."""
     with answering():
-        from drydown.books.keep import back_up, check_copy, prune  # noqa: PLC0415
+        from drydown.books.copies.backup import back_up, check_copy, prune  # noqa: PLC0415
 
         open_books(data)
         target = to or data / "copies"
@@ -68,7 +68,7 @@ def backup(
 
 def _locked(path: Path, passphrase_file: Path | None, keys: list[str] | None) -> Path:
     """The copy, locked where that was asked for."""
-    from drydown.books.crypt import encrypt  # noqa: PLC0415
+    from drydown.books.copies.lock import encrypt  # noqa: PLC0415
 
     if passphrase_file is None and not keys:
         return path
@@ -96,13 +96,13 @@ def restore_copy(
 ) -> None:
     """Put a copy into a new folder and check it from end to end."""
     with answering():
-        from drydown.books.keep import BOOKS  # noqa: PLC0415
+        from drydown.books.copies.backup import BOOKS  # noqa: PLC0415
 
         fresh = not data.exists()
         facts = _restored(copy, data, passphrase_file, key_file)
         try:
             begin(data, demo=(data / "demo.txt").exists())
-            from drydown.books.verify import verify  # noqa: PLC0415
+            from drydown.books.copies.verify import verify  # noqa: PLC0415
 
             found = verify(anew=True)
             if found.entries != facts["entries"]:
@@ -127,8 +127,8 @@ def restore_copy(
 
 
 def _restored(copy: Path, data: Path, passphrase_file: Path | None, key_file: Path | None) -> dict[str, Any]:
-    from drydown.books.crypt import ENDING, decrypt  # noqa: PLC0415
-    from drydown.books.keep import restore  # noqa: PLC0415
+    from drydown.books.copies.backup import restore  # noqa: PLC0415
+    from drydown.books.copies.lock import ENDING, decrypt  # noqa: PLC0415
 
     if copy.suffix != ENDING:
         return restore(copy, data)
@@ -146,7 +146,7 @@ def verify_books(
     """Check balances, hash chain, references, holdings and the database file."""
     with answering():
         open_books(data)
-        from drydown.books.verify import verify  # noqa: PLC0415
+        from drydown.books.copies.verify import verify  # noqa: PLC0415
 
         with waiting("checking the books", quiet=json):
             found = verify(anew)

@@ -29,7 +29,7 @@ def export(
         if to.exists():
             raise InputError("is there already; nothing was written.", str(to), "Name another.")
         open_books(data)
-        from drydown.books.carry import carry_out  # noqa: PLC0415
+        from drydown.books.copies.export import carry_out  # noqa: PLC0415
 
         try:
             with to.open("wb") as file:
@@ -51,8 +51,8 @@ def import_list(
     """Look at a list of growers, plots or past deliveries, and keep it with --keep."""
     with answering():
         open_books(data)
-        from drydown.books.bring import keep, preview  # noqa: PLC0415
-        from drydown.books.journal import Who  # noqa: PLC0415
+        from drydown.books.copies.imports import keep, preview  # noqa: PLC0415
+        from drydown.books.journal.write import Who  # noqa: PLC0415
         from drydown.station.load import load_station  # noqa: PLC0415
 
         try:

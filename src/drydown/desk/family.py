@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from drydown.books.kin import Kin
+from drydown.books.lots.family import Kin
 from drydown.desk.chart import charting
 from drydown.desk.colours import AHEAD, HUE, MID, PAPER
 

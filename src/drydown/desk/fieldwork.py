@@ -10,15 +10,15 @@ from typing import Annotated, Any
 from django.utils import timezone
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from drydown.books.access import need, role_of
-from drydown.books.bench import lots_sampled, record_sheet
-from drydown.books.contracts import known_schemes
-from drydown.books.gate import receive
-from drydown.books.journal import Who
+from drydown.books.bench.contracts import known_schemes
+from drydown.books.bench.sheets import lots_sampled, record_sheet
+from drydown.books.journal.outbox import Answer, Item, Keeper, keep_items, read_clock
+from drydown.books.journal.write import Who
+from drydown.books.lots.gate import receive
+from drydown.books.lots.take import record_reading
+from drydown.books.lots.weighing import weighing
 from drydown.books.models import Device, Entry, Grower, Lot
-from drydown.books.outbox import Answer, Item, Keeper, keep_items, read_clock
-from drydown.books.steps import record_reading
-from drydown.books.weighing import weighing
+from drydown.books.people.access import need, role_of
 from drydown.desk.api.shapes import ItemIn
 from drydown.desk.context import need_station
 from drydown.errors import InputError

@@ -9,9 +9,7 @@ from typing import Any, TypeVar
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from drydown.books.habits import lot_form
-from drydown.books.handling import night_words
-from drydown.books.lotview import (
+from drydown.books.lots.drying import (
     case_key,
     hours_above_window,
     lot_case,
@@ -19,9 +17,11 @@ from drydown.books.lotview import (
     lot_reasons,
     spread_m2,
 )
+from drydown.books.lots.habits import lot_form
+from drydown.books.lots.nights import night_words
+from drydown.books.lots.take import lot_matter
+from drydown.books.lots.watch import wet_hours_so_far
 from drydown.books.models import Lot
-from drydown.books.steps import lot_matter
-from drydown.books.watch import wet_hours_so_far
 from drydown.desk.chart import curve_rows, curve_words
 from drydown.errors import DrydownError
 from drydown.figures import Band, Figure

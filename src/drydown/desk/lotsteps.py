@@ -7,12 +7,12 @@ from typing import Any
 from django.http import HttpRequest
 from django.utils import timezone
 
-from drydown.books.flow import STEPS, Step, bagged_wet
-from drydown.books.habits import habits_of
+from drydown.books.lots.flow import STEPS, Step, bagged_wet
+from drydown.books.lots.habits import habits_of
+from drydown.books.lots.places import Yard, machine_hours
+from drydown.books.lots.take import lot_matter
+from drydown.books.lots.watch import due, offered
 from drydown.books.models import Lot
-from drydown.books.occupancy import Yard, machine_hours
-from drydown.books.steps import lot_matter
-from drydown.books.watch import due, offered
 from drydown.desk.people import may_here
 from drydown.desk.views.forms import StepForm
 from drydown.outlook.cautions import Caution, at_step

@@ -9,10 +9,10 @@ from typing import Any, Concatenate, ParamSpec, cast
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 
-from drydown.books.access import FIELDS, may, need, role_of
-from drydown.books.journal import Who
-from drydown.books.mend import own_last
+from drydown.books.journal.write import Who
+from drydown.books.lots.mend import own_last
 from drydown.books.models import Device, Entry
+from drydown.books.people.access import FIELDS, may, need, role_of
 
 __all__ = ["access", "guarded", "may_here", "may_mend", "told", "who"]
 

@@ -8,7 +8,7 @@ import time
 from datetime import UTC, datetime
 from pathlib import Path
 
-from drydown.books.keep import back_up, copies_in, prune
+from drydown.books.copies.backup import back_up, copies_in, prune
 from drydown.errors import DrydownError
 
 __all__ = ["copy_if_due", "start_copies"]

@@ -1,6 +1,6 @@
 from django.db import migrations
 
-from drydown.books.triggers import lay_triggers
+from drydown.books.journal.triggers import lay_triggers
 
 
 class Migration(migrations.Migration):

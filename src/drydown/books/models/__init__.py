@@ -4,10 +4,10 @@
 `people` holds registers: growers, people, devices.
 """
 
-from drydown.books.models.bench import BenchSheet
 from drydown.books.models.crop import Delivery, Descent, Happening, Lot, Reading
 from drydown.books.models.journal import Account, Entry, Head, Holding, Posting, Seal
 from drydown.books.models.people import Change, Device, Grower, Outgoing, OwnerLink, Person
+from drydown.books.models.sheets import BenchSheet
 
 __all__ = [
     "Account",

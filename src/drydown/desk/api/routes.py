@@ -12,10 +12,10 @@ from ninja.errors import HttpError, ValidationError
 from ninja.security import SessionAuth
 from pydantic import Field
 
-from drydown.books.access import NotAllowedError, may, need
-from drydown.books.flows import Matter
-from drydown.books.journal import DRY, WATER
+from drydown.books.journal.write import DRY, WATER
+from drydown.books.lots.flows import Matter
 from drydown.books.models import Delivery, Grower, Holding, Lot
+from drydown.books.people.access import NotAllowedError, may, need
 from drydown.desk.api.shapes import Answers, DeliveryRow, LotRow, OutboxIn, StageName, State, Trouble
 from drydown.desk.context import need_station
 from drydown.desk.fieldwork import bench_state, keep_each

@@ -16,8 +16,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_safe
 
-from drydown.books.bring import COLUMNS, MOST_BYTES, keep, preview
-from drydown.books.carry import FORMATS, carry_out
+from drydown.books.copies.export import FORMATS, carry_out
+from drydown.books.copies.imports import COLUMNS, MOST_BYTES, keep, preview
 from drydown.desk.context import need_station
 from drydown.desk.people import guarded, who
 from drydown.desk.views.problem import answered

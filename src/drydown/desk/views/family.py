@@ -12,10 +12,10 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_safe
 
-from drydown.books.kin import ancestors, descendants, join, split
+from drydown.books.lots.family import ancestors, descendants, join, split
+from drydown.books.lots.take import lot_matter
 from drydown.books.models import Lot
 from drydown.books.numbers import parse_grams
-from drydown.books.steps import lot_matter
 from drydown.desk.context import need_station
 from drydown.desk.family import family_svg
 from drydown.desk.people import guarded, who

@@ -14,8 +14,8 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_safe
 from pydantic import ValidationError
 
-from drydown.books.access import NotAllowedError
 from drydown.books.models import Device
+from drydown.books.people.access import NotAllowedError
 from drydown.desk.api.shapes import OutboxIn
 from drydown.desk.fieldwork import keep_each
 from drydown.desk.people import device, guarded, may_here

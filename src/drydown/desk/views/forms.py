@@ -11,13 +11,13 @@ from django import forms
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from drydown.books.gate import MAX_DELIVERY_G
-from drydown.books.improbable import Question, question_about
-from drydown.books.journal import Who
+from drydown.books.journal.write import Who
+from drydown.books.lots.gate import MAX_DELIVERY_G
+from drydown.books.lots.improbable import Question, question_about
+from drydown.books.lots.places import Spot, Yard
+from drydown.books.lots.weighing import find_grower, swapped
 from drydown.books.moments import read_moment
 from drydown.books.numbers import parse_decimal, parse_grams
-from drydown.books.occupancy import Spot, Yard
-from drydown.books.weighing import find_grower, swapped
 from drydown.errors import InputError
 from drydown.station.model import Station
 

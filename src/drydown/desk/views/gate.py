@@ -13,10 +13,10 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
+from drydown.books.journal.photos import photo_file
+from drydown.books.lots.weighing import take_in
 from drydown.books.models import Delivery, Grower
 from drydown.books.numbers import parse_decimal, parse_grams
-from drydown.books.photos import photo_file
-from drydown.books.weighing import take_in
 from drydown.desk.context import need_station
 from drydown.desk.people import guarded, may_mend, who
 from drydown.desk.scale import read_scale

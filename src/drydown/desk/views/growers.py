@@ -18,14 +18,14 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_safe
 
-from drydown.books.access import need
-from drydown.books.gate import owed
-from drydown.books.mend import merge_growers
+from drydown.books.lots.gate import owed
+from drydown.books.lots.mend import merge_growers
+from drydown.books.lots.weighing import find_grower
 from drydown.books.models import Delivery, Grower
-from drydown.books.money import statement
+from drydown.books.money.payments import statement
 from drydown.books.numbers import coin_text
-from drydown.books.people import note_change
-from drydown.books.weighing import find_grower
+from drydown.books.people.access import need
+from drydown.books.people.register import note_change
 from drydown.desk.context import need_station
 from drydown.desk.people import guarded, may_here, role, who
 from drydown.desk.prints import languages, pdf, qr_svg, words

@@ -15,9 +15,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from drydown.books.lots.undo import lines_of, take_back, why_not
 from drydown.books.models import Change, Delivery, Entry
-from drydown.books.money import adjust
-from drydown.books.undo import lines_of, take_back, why_not
+from drydown.books.money.payments import adjust
 from drydown.desk.context import need_station
 from drydown.desk.people import guarded, may_here, who
 from drydown.desk.views.forms import Keyed, Typed

@@ -11,23 +11,23 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
-from drydown.books.access import NotAllowedError
-from drydown.books.bookview import book_view
-from drydown.books.flow import PAST, STEPS, next_steps
-from drydown.books.gate import cherry_kg
-from drydown.books.habits import lot_form
-from drydown.books.kin import ancestors, descendants
-from drydown.books.lotview import (
+from drydown.books.lots.drying import (
     case_key,
     lot_balance,
     lot_case,
     lot_forecast,
 )
-from drydown.books.mend import own_last
+from drydown.books.lots.family import ancestors, descendants
+from drydown.books.lots.flow import PAST, STEPS, next_steps
+from drydown.books.lots.gate import cherry_kg
+from drydown.books.lots.habits import lot_form
+from drydown.books.lots.holdings import book_view
+from drydown.books.lots.mend import own_last
+from drydown.books.lots.places import tank_of, yard_of
+from drydown.books.lots.take import READABLE, record_reading, take_step
+from drydown.books.lots.watch import Level, due, flags_of
 from drydown.books.models import Happening, Lot, Reading
-from drydown.books.occupancy import tank_of, yard_of
-from drydown.books.steps import READABLE, record_reading, take_step
-from drydown.books.watch import Level, due, flags_of
+from drydown.books.people.access import NotAllowedError
 from drydown.desk.chart import Dot, curve_svg
 from drydown.desk.context import need_station
 from drydown.desk.lotdrying import drying_context, or_none

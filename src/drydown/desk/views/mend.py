@@ -15,21 +15,21 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods
 
-from drydown.books.access import NotAllowedError
-from drydown.books.bench import record_sheet
-from drydown.books.contracts import known_scheme
-from drydown.books.mend import REASON, hand_over, hurdle, mend
+from drydown.books.bench.contracts import known_scheme
+from drydown.books.bench.sheets import record_sheet
+from drydown.books.lots.mend import REASON, hand_over, hurdle, mend
+from drydown.books.lots.take import record_reading, take_step
+from drydown.books.lots.weighing import find_grower, take_in
 from drydown.books.models import Delivery, Entry, Lot
 from drydown.books.moments import moment_text
-from drydown.books.steps import record_reading, take_step
-from drydown.books.weighing import find_grower, take_in
+from drydown.books.people.access import NotAllowedError
 from drydown.desk.context import need_station
 from drydown.desk.lotsteps import step_asks
 from drydown.desk.people import may_mend, who
-from drydown.desk.views.benchforms import CountForm, sheet_forms
 from drydown.desk.views.forms import GateForm, Keyed, ReadingForm, StepForm
 from drydown.desk.views.money import FORMS, do_money
 from drydown.desk.views.problem import answered
+from drydown.desk.views.sampleforms import CountForm, sheet_forms
 from drydown.errors import InputError
 
 __all__ = ["mend_entry", "to_other_grower"]

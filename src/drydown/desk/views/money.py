@@ -11,12 +11,13 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods
 
-from drydown.books.accounts import accounts_view
-from drydown.books.aside import Leaving, part_with, piles
-from drydown.books.gate import owed
-from drydown.books.journal import Who
+from drydown.books.journal.write import Who
+from drydown.books.lots.byproducts import Leaving, part_with, piles
+from drydown.books.lots.gate import owed
+from drydown.books.lots.undo import lines_of
 from drydown.books.models import Entry, Grower, Lot
-from drydown.books.money import (
+from drydown.books.money.accounts import accounts_view
+from drydown.books.money.payments import (
     SHARE_RULES,
     add_cost,
     buyer_pays,
@@ -25,7 +26,6 @@ from drydown.books.money import (
     second_payment,
 )
 from drydown.books.numbers import coin_text, parse_decimal
-from drydown.books.undo import lines_of
 from drydown.desk.context import need_station
 from drydown.desk.people import guarded, told, who
 from drydown.desk.views.forms import Keyed, Kilograms, Plain, Typed

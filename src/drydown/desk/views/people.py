@@ -18,11 +18,11 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from drydown.books.access import MATRIX, WORDS
+from drydown.books.journal.outbox import gaps
 from drydown.books.models import Device, Person
-from drydown.books.outbox import gaps
-from drydown.books.people import add_person, change_role, close, enrol, make_link, pin_fits
-from drydown.books.people import set_pin as keep_pin
+from drydown.books.people.access import MATRIX, WORDS
+from drydown.books.people.register import add_person, change_role, close, enrol, make_link, pin_fits
+from drydown.books.people.register import set_pin as keep_pin
 from drydown.desk.guesses import guess_guard
 from drydown.desk.people import DEVICE_COOKIE, device, guarded, who
 from drydown.desk.views.entry import BACKEND, remember

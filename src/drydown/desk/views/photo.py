@@ -8,11 +8,11 @@ from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
-from drydown.books.bench import record_sheet, sample_of
-from drydown.books.photos import MOST_BYTES, keep_photo
+from drydown.books.bench.sheets import record_sheet, sample_of
+from drydown.books.journal.photos import MOST_BYTES, keep_photo
 from drydown.desk.people import guarded, who
-from drydown.desk.views.benchforms import PhotoForm
 from drydown.desk.views.problem import answered
+from drydown.desk.views.sampleforms import PhotoForm
 from drydown.errors import InputError
 from drydown.quality.photo.worker import measured_apart
 

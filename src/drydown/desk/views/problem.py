@@ -13,7 +13,7 @@ from django.shortcuts import redirect, render
 from django.utils.html import format_html
 from django.utils.translation import gettext as _
 
-from drydown.books.access import NotAllowedError
+from drydown.books.people.access import NotAllowedError
 from drydown.desk.context import find_station
 from drydown.errors import DrydownError, InputError
 

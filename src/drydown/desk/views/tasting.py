@@ -12,9 +12,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_safe
 
-from drydown.books.bench import lots_sampled, session_of
+from drydown.books.bench.sheets import lots_sampled, session_of
+from drydown.books.bench.tastings import keep_tasting, open_session, results, taken_seats
 from drydown.books.models import BenchSheet
-from drydown.books.tastings import keep_tasting, open_session, results, taken_seats
 from drydown.desk.people import guarded, may_here, who
 from drydown.desk.views.forms import Keyed, Plain
 from drydown.desk.views.problem import answered

@@ -13,12 +13,12 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from drydown.books.flow import STEPS
-from drydown.books.journal import DRY
-from drydown.books.lotview import lot_case, lot_forecast
+from drydown.books.journal.write import DRY
+from drydown.books.lots.drying import lot_case, lot_forecast
+from drydown.books.lots.flow import STEPS
+from drydown.books.lots.places import Yard, yard_of
+from drydown.books.lots.watch import READ_WORDS, Flag, Level, due, flags_of
 from drydown.books.models import Holding, Lot
-from drydown.books.occupancy import Yard, yard_of
-from drydown.books.watch import READ_WORDS, Flag, Level, due, flags_of
 from drydown.desk.context import need_station
 from drydown.desk.people import guarded
 from drydown.desk.views.problem import answered

@@ -1,0 +1,1 @@
+"""The bench: sample sheets, contracts, tastings, notes of photos."""

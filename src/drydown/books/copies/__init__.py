@@ -1,0 +1,1 @@
+"""Copies: backup, locked copies, export, import, verifying."""

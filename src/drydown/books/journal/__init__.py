@@ -1,0 +1,1 @@
+"""Writing to the journal: entries, seals, triggers, what phones hand over, photos."""

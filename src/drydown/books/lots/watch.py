@@ -1,0 +1,245 @@
+"""What a lot needs now: flags of danger, the step that is due, the steps that can succeed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from enum import IntEnum
+
+from django.utils.translation import gettext_noop
+
+from drydown.books.lots.drying import hours_above_window
+from drydown.books.lots.flow import TOO_WET, Step, next_steps
+from drydown.books.lots.habits import habits_of, target_wb
+from drydown.books.lots.places import Yard
+from drydown.books.models import Lot
+from drydown.outlook.forecast import DryingForecast
+from drydown.outlook.rules import DRY_WB, window_days
+from drydown.station.model import Station
+
+__all__ = [
+    "READ_WORDS",
+    "Flag",
+    "Level",
+    "due",
+    "flags_of",
+    "not_ready",
+    "offered",
+    "past_window",
+    "wet_hours_so_far",
+]
+
+READ_WORDS = gettext_noop("Read the moisture")
+
+Stage = Lot.Stage
+FRESH_H = 24.0
+"""A reading older than this is taken again before the lot is bagged (own choice)."""
+UNREAD_DAYS = 3.0
+"""Days without a reading that are told of (own choice; daily near the end is common practice)."""
+TANK_H = 36.0
+"""Codex CXC 69-2009, rules 27 and 29d as quoted: water fermentation 12 to 36 h."""
+LEAST_TANK_H = 12.0
+ROUGH = "grips, rough between the fingers"
+WAIT_H = 12.0
+"""Hours that wet coffee waits between two steps before it is told of (own choice)."""
+_WAITS = (Stage.GATHERING, Stage.FLOATED, Stage.PULPED, Stage.WASHED)
+
+
+HOLD = "hold it apart, do not blend it; a laboratory decides"
+FASTER = "dry it faster: thinner, raked more, or by a dryer; keep it apart"
+
+
+class Level(IntEnum):
+    """How much a flag presses; danger sorts first."""
+
+    DANGER = 0
+    LOOK = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Flag:
+    """One thing a lead should see on the card."""
+
+    level: Level
+    words: str
+    todo: str = ""
+    """What to do about it, where one thing is the usual one."""
+    weight: float = 0.0
+    """Worse ones have more; sorts lots of one level."""
+
+
+def _hours(since: datetime | None, now: datetime) -> float:
+    return (now - since) / timedelta(hours=1) if since else 0.0
+
+
+def wet_hours_so_far(lot: Lot, now: datetime) -> float:
+    """Hours until now that count as inside the mould window, on the careful side.
+
+    Hours between readings as `hours_above_window`, and those since the last reading (or since a day
+    after spreading) while nothing at or below 14 % wb was read.
+    """
+    total = hours_above_window(lot)
+    if lot.stage != Stage.DRYING or lot.spread_at is None:
+        return total
+    if lot.known_wb is not None and lot.known_wb <= DRY_WB:
+        return total
+    since = max(filter(None, (lot.spread_at + timedelta(hours=24), lot.known_at)))
+    return total + max(0.0, _hours(since, now))
+
+
+def flags_of(lot: Lot, now: datetime, yard: Yard, forecast: DryingForecast | None) -> list[Flag]:
+    """Everything about a lot that should be seen without opening its page, danger first."""
+    found = [*_drying(lot, now, forecast), *_waiting(lot, now), *_stored(lot), *_places(lot, yard)]
+    return sorted(found, key=lambda flag: (flag.level, -flag.weight))
+
+
+def _drying(lot: Lot, now: datetime, forecast: DryingForecast | None) -> list[Flag]:
+    if lot.stage != Stage.DRYING:
+        return []
+    found = _window(lot, now, forecast)
+    since = _hours(max(filter(None, (lot.spread_at, lot.known_at)), default=None), now) / 24.0
+    if since >= UNREAD_DAYS:
+        words = f"no reading for {since:.0f} days" if lot.known_at else f"never read, {since:.0f} days"
+        found.append(Flag(Level.LOOK, words))
+    middle = forecast.dry_on()[1] if forecast else None
+    if middle is not None and middle < now - timedelta(hours=3):
+        found.append(Flag(Level.LOOK, "its date has passed: read it"))
+    return found
+
+
+def _window(lot: Lot, now: datetime, forecast: DryingForecast | None) -> list[Flag]:
+    """The mould window: what has passed, and what the forecast adds."""
+    amber, red = window_days()
+    days = wet_hours_so_far(lot, now) / 24.0
+    if days >= red:
+        words = f"mould window: {days:.0f} days so far, outside both rules"
+        return [Flag(Level.DANGER, words, HOLD, days)]
+    ahead = forecast.figures["mould_window_h"].value / 24.0 if forecast else 0.0
+    whole = hours_above_window(lot) / 24.0 + ahead
+    if forecast is not None and whole >= red and forecast.undried <= 0.5:
+        words = f"mould window: {whole:.0f} days by the forecast, outside both rules"
+        return [Flag(Level.DANGER, words, FASTER, whole / 10)]
+    if days >= amber:
+        words = f"mould window: {days:.0f} days so far, inside the longer rule only"
+        return [Flag(Level.DANGER, words, FASTER, days)]
+    if whole >= amber:
+        return [Flag(Level.LOOK, f"mould window: {whole:.0f} days by the forecast, inside the longer rule")]
+    if forecast is not None and forecast.undried > 0.5:
+        return [Flag(Level.DANGER, "not dry within the forecast", FASTER, 1.0)]
+    return []
+
+
+def _waiting(lot: Lot, now: datetime) -> list[Flag]:
+    """Wet coffee that stands between two steps, and fermentation past its hours."""
+    since = lot.moved_at
+    if lot.stage == Stage.GATHERING or since is None:
+        first = lot.deliveries.filter(undone=False).order_by("happened_at").first()
+        since = first.happened_at if first else since
+    hours = _hours(since, now)
+    if lot.stage == Stage.FERMENTING and hours > TANK_H:
+        words = f"in the tank for {hours:.0f} h (Codex: 12 to 36 h)"
+        return [Flag(Level.DANGER, words, "wash it now", hours / 24)]
+    if lot.stage in _WAITS and hours > WAIT_H:
+        level = Level.DANGER if hours > 2 * WAIT_H else Level.LOOK
+        return [Flag(level, f"waits wet for {hours:.0f} h", "", hours / 24)]
+    return []
+
+
+def _stored(lot: Lot) -> list[Flag]:
+    if lot.stage not in {Stage.STORED, Stage.HULLED, Stage.SORTED}:
+        return []
+    found = past_window(lot)
+    if lot.known_wb is None:
+        found.append(Flag(Level.LOOK, "stored unread", "read it"))
+    elif lot.known_wb > TOO_WET:
+        words = f"stored at {100 * lot.known_wb:.1f} % wb, outside the rule of 12.5 %"
+        found.append(Flag(Level.DANGER, words, "spread it again or sell it as wet", 100 * lot.known_wb))
+    return found
+
+
+def past_window(lot: Lot) -> list[Flag]:
+    """What a lot brought along of its drying: days in the mould window do not go away in a bag."""
+    amber, red = window_days()
+    days = hours_above_window(lot) / 24.0
+    if days >= red:
+        words = f"mould window: {days:.0f} days while it dried, outside both rules"
+        return [Flag(Level.DANGER, words, HOLD, days)]
+    if days >= amber:
+        words = f"mould window: {days:.0f} days while it dried, inside the longer rule only"
+        return [Flag(Level.LOOK, words, "", days)]
+    return []
+
+
+def _places(lot: Lot, yard: Yard) -> list[Flag]:
+    spot = yard.over(lot)
+    return [Flag(Level.LOOK, f"{spot.name} is over-full: {spot.share:.0f} %")] if spot else []
+
+
+def offered(lot: Lot, station: Station) -> list[Step]:
+    """Steps that can follow and can succeed here, the one that is due first."""
+    places, stores = station.drying_places(), station.equipment.stores
+    spot = places.get(lot.bed)
+    shut = spot is not None and (spot[0].machine or spot[0].vent_m_s > 0.0)
+    missing = {
+        "ferment": not station.equipment.tanks,
+        "move": not any(name != lot.bed for name in places),
+        "shift": not any(s.name != lot.store for s in stores),
+        "rake": spot is not None and spot[0].machine,
+        "cover": shut,
+        "uncover": shut,
+    }
+    return [s for s in next_steps(lot, target_wb(lot, station)) if not missing.get(s.kind)]
+
+
+def due(lot: Lot, station: Station, now: datetime, passed: bool = False) -> str:
+    """Kind of the step a lot waits for now: one of its steps, or "read"; empty when its way ends.
+
+    `passed` says that the day its forecast named is over. A tank is tested first while its last test
+    was not rough, or where nobody tested it in its first twelve hours.
+
+    A drying lot is read when it was not read today; else it is covered or raked by the station's own
+    hours; it is bagged only on a fresh reading at or below its target.
+    """
+    steps = [s.kind for s in offered(lot, station)]
+    if lot.stage == Stage.FERMENTING and "test" in steps and not_ready(lot, now):
+        return "test"
+    if not steps or lot.stage != Stage.DRYING:
+        return steps[0] if steps else ""
+    known = lot.known_wb
+    stale = _hours(max(filter(None, (lot.spread_at, lot.known_at)), default=None), now) > FRESH_H
+    if known is not None and known <= target_wb(lot, station):
+        return "read" if stale else "bag"
+    if stale or (passed and _hours(lot.known_at, now) > 3.0):
+        return "read"
+    return _by_the_clock(lot, station, now, steps)
+
+
+def _by_the_clock(lot: Lot, station: Station, now: datetime, steps: list[str]) -> str:
+    habits = habits_of(lot, station)
+    local = now.astimezone(station.place.site().zone)
+    hour = local.hour + local.minute / 60.0
+    log = lot.happenings.filter(undone=False, kind__in=("cover", "uncover")).order_by("-happened_at").first()
+    covered = log is not None and log.kind == "cover"
+    if habits is not None and habits.cover_from_h is not None and "cover" in steps:
+        night = hour >= habits.cover_from_h - 0.5 or hour < habits.cover_until_h
+        if night and not covered:
+            return "cover"
+        if not night and covered:
+            return "uncover"
+    return "rake" if "rake" in steps else "read"
+
+
+def not_ready(lot: Lot, at: datetime) -> str:
+    """Why a tank does not look ready to be washed; empty where it does or its hours are full.
+
+    Common practice, no source: washed parchment feels rough; the hours are Codex CXC 69-2009's, as quoted.
+    """
+    tests = lot.happenings.filter(undone=False, kind="test", happened_at__lte=at).order_by("-happened_at")
+    last = tests.first()
+    felt = str(last.details.get("felt", "")) if last is not None else ""
+    if felt and felt != ROUGH:
+        return f"the last test says '{felt}'"
+    hours = _hours(lot.moved_at, at)
+    if not felt and hours < LEAST_TANK_H:
+        return f"{hours:.0f} h in the tank and not tested (Codex: 12 to 36 h with water)"
+    return ""

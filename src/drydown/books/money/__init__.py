@@ -1,0 +1,1 @@
+"""Money: payments, costs, second payments, accounts at a glance."""

@@ -1,0 +1,1 @@
+"""People: the register, roles and what each may see and write."""
