@@ -71,7 +71,7 @@ class Filler:
 
     def entry(self, kind: str, body: dict[str, Any], lines: list[Any], at: datetime) -> int:
         """One entry with its seal."""
-        from drydown.books.journal.write import canonical, digest_of
+        from drydown.books.journal.seal import canonical, digest_of
         from drydown.books.models import Entry, Posting, Seal
 
         self.number += 1
@@ -117,8 +117,8 @@ class Filler:
 
 def fill(entries: int) -> int:
     """Fill the books; returns how many entries there are."""
-    from drydown.books.lots.flows import Matter, fruit, moved, to_moisture
     from drydown.books.models import Delivery, Happening, Lot, Reading
+    from drydown.way.matter import Matter, fruit, moved, to_moisture
 
     filler, day = Filler(), 0
     while filler.number < entries:

@@ -57,15 +57,15 @@ def nomenclature() -> str:
     from tests.test_docstrings import physical_functions  # noqa: PLC0415
 
     from drydown.air.series import RANGES  # noqa: PLC0415
-    from drydown.books.lots.flow import PAST, STEPS  # noqa: PLC0415
     from drydown.steps.dry.lanes import OUT_COLUMNS  # noqa: PLC0415
+    from drydown.way.order import steps  # noqa: PLC0415
 
     lines = ["# Nomenclature", "", "Written from the code by `make docs`.", "", *WORDS, ""]
     lines += ["## Words on the pages", "", "One word for one thing; the pages are held to it.", ""]
     lines += ["| say | for | never |", "|---|---|---|"]
     lines += [f"| {r['say']} | {r['means']} | {', '.join(r['never'])} |" for r in page_words()]
     lines += ["", "## Steps of a lot", "", "| button | in the lot's way |", "|---|---|"]
-    lines += [f"| {row.words} | {PAST[row.kind]} |" for row in STEPS.values()]
+    lines += [f"| {row.words} | {row.past} |" for row in steps().values()]
     lines += ["", "## Weather columns", "", "| name | range |", "|---|---|"]
     lines += [f"| `{k}` | {low:g} to {high:g} {unit} |" for k, (low, high, unit) in RANGES.items()]
     lines += ["", "## Columns of a drying run", "", ", ".join(f"`{c}`" for c in OUT_COLUMNS), ""]
@@ -86,14 +86,21 @@ def page_words() -> list[dict[str, Any]]:
 def cautions() -> str:
     """Every caution, where it is printed, and where it comes from."""
     from drydown.outlook.cautions import FIRST, table_rows  # noqa: PLC0415
+    from drydown.way.order import steps  # noqa: PLC0415
 
-    lines = ["# Cautions", "", "Written from `outlook/cautions.toml` by `make docs`.", "", f"**{FIRST}** "]
+    lines = [
+        "# Cautions",
+        "",
+        "Written from `outlook/cautions.toml` and the steps in `way/` by `make docs`.",
+        "",
+        f"**{FIRST}** ",
+    ]
     lines[-1] += (
         "These are the usual cautions; they do not replace the law, the label on a product, or people who "
         "are licensed for the work. Limits set by law change: ask where you are."
     )
     lines += ["", "| about | caution | printed at | source |", "|---|---|---|---|"]
-    for _name, row, where in table_rows():
+    for _name, row, where in table_rows({kind: row.hurts for kind, row in steps().items()}):
         said = f"{row.source.text} ({row.source.status})"
         if row.source.text.startswith(row.source.status):
             said = row.source.text

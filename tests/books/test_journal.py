@@ -14,13 +14,18 @@ import pytest
 NOW = datetime(2026, 5, 4, 9, 0, tzinfo=UTC)
 
 
+def a_cost(what: str) -> dict[str, Any]:
+    """The body of a cost."""
+    return {"what": what, "amount": 10, "currency": "XTS", "lots": []}
+
+
 def write(lines: list[tuple[str, str, int]], **more: Any) -> Any:
     """One entry of money or matter."""
     from drydown.books.journal.write import Draft
     from drydown.books.journal.write import write as keep
 
     draft = Draft(
-        "cost", more.pop("key", uuid.uuid4()), more.pop("body", {"what": "test"}), lines, NOW, **more
+        "cost", more.pop("key", uuid.uuid4()), a_cost(more.pop("what", "twine")), lines, NOW, **more
     )
     return keep(draft)[0]
 
@@ -123,7 +128,7 @@ def test_one_key_one_content(books: Path) -> None:
     first = write(lines, key=key)
     assert write(lines, key=key) == first
     with pytest.raises(InputError, match="sent before with other values"):
-        write(lines, key=key, body={"what": "rope"})
+        write(lines, key=key, what="rope")
     assert Entry.objects.count() == 1
 
 

@@ -100,7 +100,8 @@ def test_second_payment_is_shared_by_rule_to_the_last_coin(people: list[Any]) ->
 def test_a_second_payment_reaches_through_splits_and_joins(people: list[Any]) -> None:
     from drydown.books.lots.family import join, split
     from drydown.books.lots.gate import owed
-    from drydown.books.lots.take import lot_matter, take_step
+    from drydown.books.lots.states import lot_matter
+    from drydown.books.lots.take import take_step
     from drydown.books.money.payments import second_payment
     from drydown.station.load import example_text, parse_station
 
@@ -216,7 +217,9 @@ def test_a_second_payment_counts_coffee_where_it_was_sold(people: list[Any]) -> 
     # fruit counts once: 300 kg and 300 kg, half of the sum each.
     from drydown.books.lots.family import join, where_it_went
     from drydown.books.lots.gate import owed
-    from drydown.books.lots.take import lot_matter, record_reading, take_step
+    from drydown.books.lots.readings import record_reading
+    from drydown.books.lots.states import lot_matter
+    from drydown.books.lots.take import take_step
     from drydown.books.money.payments import second_payment
     from drydown.errors import InputError
     from drydown.station.load import example_text, parse_station
@@ -250,7 +253,8 @@ def test_a_second_payment_counts_coffee_where_it_was_sold(people: list[Any]) -> 
 def test_the_cost_of_what_is_sold_stays_with_it(people: list[Any]) -> None:
     from drydown.books.journal.write import held
     from drydown.books.lots.family import split
-    from drydown.books.lots.take import record_reading, take_step
+    from drydown.books.lots.readings import record_reading
+    from drydown.books.lots.take import take_step
     from drydown.books.money.accounts import lot_money
     from drydown.station.load import example_text, parse_station
 

@@ -116,7 +116,7 @@ class StationMachine(RuleBasedStateMachine):
 
     def held_kg(self, lot: Any) -> float:
         """Mass by the books, kg."""
-        from drydown.books.lots.take import lot_matter
+        from drydown.books.lots.states import lot_matter
 
         return lot_matter(lot).mass / 1000.0 if lot else 0.0
 
@@ -127,7 +127,7 @@ class StationMachine(RuleBasedStateMachine):
 
     def go_on_with(self, lot: Any, part: float) -> None:
         """The usual next step of a wet lot."""
-        from drydown.books.lots.flow import next_steps
+        from drydown.way.order import next_steps
 
         if lot is None or lot.stage == "drying":
             return
@@ -142,7 +142,7 @@ class StationMachine(RuleBasedStateMachine):
     @rule(pick=st.integers(0, 99))
     def rush(self, pick: int) -> None:
         """A lot goes all the way to the store in good order."""
-        from drydown.books.lots.take import record_reading
+        from drydown.books.lots.readings import record_reading
 
         lot = self.lot(pick, "gathering", "floated", "pulped", "fermenting", "washed")
         for _ in range(6):
@@ -156,7 +156,7 @@ class StationMachine(RuleBasedStateMachine):
     @rule(pick=st.integers(0, 99), moisture=st.integers(60, 550))
     def read(self, pick: int, moisture: int) -> None:
         """A moisture reading."""
-        from drydown.books.lots.take import record_reading
+        from drydown.books.lots.readings import record_reading
 
         lot, at = self.lot(pick, "drying", "stored", "hulled"), self.now()
         if lot is not None:

@@ -43,7 +43,7 @@ class Yard:
         return taken
 
     def read(self, lot: Any, percent: float) -> Any:
-        from drydown.books.lots.take import record_reading
+        from drydown.books.lots.readings import record_reading
 
         self.hours += 1
         at = NOW + timedelta(hours=self.hours)
@@ -60,7 +60,7 @@ def step(station: Any) -> Yard:
 
 def mass(lot: Any) -> tuple[int, int]:
     """Dry matter and water by the books, g."""
-    from drydown.books.lots.take import lot_matter
+    from drydown.books.lots.states import lot_matter
 
     has = lot_matter(lot)
     return has.dry, has.water
@@ -127,8 +127,8 @@ def test_washing_takes_what_the_balance_says(books: Path, step: Yard, station: A
 
 
 def test_only_what_can_follow_is_offered(natural: Any, step: Yard) -> None:
-    from drydown.books.lots.flow import next_steps
     from drydown.errors import InputError
+    from drydown.way.order import next_steps
 
     def offered() -> list[str]:
         return [s.kind for s in next_steps(natural)]
@@ -250,8 +250,8 @@ def test_a_clock_put_back_an_hour_stops_nobody(natural: Any, step: Yard, station
 
 def test_a_split_shares_everything_and_starts_where_the_parent_stood(natural: Any, step: Yard) -> None:
     from drydown.books.journal.write import held
-    from drydown.books.lots.drying import hours_above_window
     from drydown.books.lots.family import ancestors, descendants, sources_of, split
+    from drydown.books.lots.window import hours_above_window
     from drydown.errors import InputError
 
     step(natural, "float")

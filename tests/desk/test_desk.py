@@ -150,8 +150,8 @@ def test_wet_hours_before_a_reading_are_counted(client: Client) -> None:
     from django.utils import timezone
 
     from drydown.books.journal.write import Who
-    from drydown.books.lots.drying import hours_above_window
-    from drydown.books.lots.take import record_reading
+    from drydown.books.lots.readings import record_reading
+    from drydown.books.lots.window import hours_above_window
     from drydown.books.models import Lot
 
     weigh(client, route="natural")
@@ -396,8 +396,8 @@ def test_a_rise_between_readings_is_questioned_and_counted(client: Client) -> No
     from django.utils import timezone
 
     from drydown.books.journal.write import Who
-    from drydown.books.lots.drying import hours_above_window
-    from drydown.books.lots.take import record_reading
+    from drydown.books.lots.readings import record_reading
+    from drydown.books.lots.window import hours_above_window
     from drydown.books.models import Lot
 
     weigh(client, route="natural")

@@ -8,8 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from drydown.books.numbers import parse_decimal, parse_grams, to_minor
+from drydown.books.numbers import parse_decimal, parse_grams
 from drydown.errors import InputError
+from drydown.trade.coins import to_minor
 
 
 @pytest.mark.parametrize(

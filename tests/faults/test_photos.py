@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from drydown.books.bench.photonotes import without_notes
+from drydown.books.journal.photonotes import without_notes
 from drydown.errors import InputError
 from drydown.quality.photo.worker import measured_apart
 

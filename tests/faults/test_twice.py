@@ -58,7 +58,8 @@ from drydown.errors import DrydownError
 from datetime import UTC, datetime
 now = datetime.now(UTC)
 lines = [("buyer/Invented Buyer One", "XTS", 100), ("sales/x", "XTS", -100)]
-write(Draft("adjust", uuid.uuid4(), {"x": 1}, lines, now, Who(), "a sale"))
+sale = {"delivery": 1, "grower": 101, "amount": 100, "currency": "XTS"}
+write(Draft("adjust", uuid.uuid4(), sale, lines, now, Who(), "a sale"))
 refused = []
 def pay():
     try:

@@ -61,7 +61,7 @@ def _step(s: Season, code: str, kind: str, hours: float = 1.0, **details: Any) -
 
 
 def _read(s: Season, code: str, percent: float, hours: float = 24.0) -> Any:
-    from drydown.books.lots.take import record_reading
+    from drydown.books.lots.readings import record_reading
     from drydown.books.models import Lot
 
     lot = Lot.objects.get(code=code)

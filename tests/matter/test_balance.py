@@ -8,15 +8,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from drydown.errors import BalanceError, InputError, RangeError
-from drydown.matter.balance import ROUTES, Balance, Stream, route_balance
+from drydown.matter.balance import Balance, Stream, route_balance
 from drydown.matter.practice import practice
 from drydown.matter.report import report_balance
+from drydown.matter.routes import route_names
 from drydown.matter.species import Composition, species, species_names
 
 
 @given(
     st.sampled_from(["arabica", "robusta", "liberica"]),
-    st.sampled_from(ROUTES),
+    st.sampled_from(route_names()),
     st.floats(0.1, 1e6),
     st.floats(0.06, 0.19),
     st.floats(0.0, 1.0),
@@ -33,7 +34,7 @@ def test_dry_matter_and_water_are_conserved(
 
 
 @pytest.mark.parametrize("name", ["arabica", "robusta", "liberica"])
-@pytest.mark.parametrize("route", ROUTES)
+@pytest.mark.parametrize("route", route_names())
 def test_outturn_is_inside_the_published_range(name: str, route: str) -> None:
     # Belitz 2009; ITC Coffee Guide QA 108; measured ratios (species.toml). Independent for
     # arabica; robusta and liberica compositions were set from the same ratios and say so.
@@ -116,7 +117,7 @@ def test_a_stage_that_leaks_is_caught() -> None:
 
 def test_every_band_holds_its_value_and_names_its_sources() -> None:
     for name in species_names():
-        for route in ROUTES:
+        for route in route_names():
             for figure in report_balance(species(name), practice(), route, 500.0, 0.11).figures.values():
                 assert figure.low <= figure.value <= figure.high
                 assert figure.sources

@@ -236,7 +236,10 @@ SAID: dict[str, tuple[str, ...]] = {
 def test_what_hurts_at_a_step_is_in_its_row(where: tuple[str, str]) -> None:
     table = tomllib.loads((files("drydown.outlook") / "cautions.toml").read_text(encoding="utf-8"))
     part, key = where
-    assert set(EXPECTED[where]) <= set(table[part][key])
+    from drydown.way.order import steps
+
+    row = steps()[key].hurts if key in steps() else table[part if part != "step" else "beside"][key]
+    assert set(EXPECTED[where]) <= set(row)
 
 
 @pytest.mark.parametrize("name", SAID)
@@ -251,12 +254,13 @@ def test_a_caution_says_what_it_must(name: str) -> None:
 def test_no_step_place_or_command_is_without_a_row(books: Path) -> None:
     from typer.main import get_command
 
-    from drydown.books.lots.flow import STEPS
     from drydown.cli import app
-    from drydown.outlook.cautions import at_command, at_step
+    from drydown.outlook.cautions import at_command
     from drydown.steps.dry.data import place_names
+    from drydown.way.hurts import at_step
+    from drydown.way.order import steps
 
-    for kind in STEPS:
+    for kind in steps():
         for place in place_names():
             assert isinstance(at_step(kind, place), tuple)  # raises where a row is missing
     for name in get_command(app).commands:  # type: ignore[attr-defined]
@@ -266,7 +270,8 @@ def test_no_step_place_or_command_is_without_a_row(books: Path) -> None:
 @pytest.mark.parametrize("kind", ["float", "pulp", "ferment", "wash", "spread", "move", "bag", "hull"])
 def test_the_caution_stands_beside_the_button(client: Client, kind: str) -> None:
     from drydown.books.models import Lot
-    from drydown.outlook.cautions import FIRST, at_step
+    from drydown.outlook.cautions import FIRST
+    from drydown.way.hurts import at_step
 
     weigh(client)
     code = only()

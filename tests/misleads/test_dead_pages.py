@@ -110,7 +110,7 @@ def test_a_split_lot_takes_its_true_weight(client: Client) -> None:
 
 
 def _holds(lot: Any) -> float:
-    from drydown.books.lots.take import lot_matter
+    from drydown.books.lots.states import lot_matter
 
     matter = lot_matter(lot)
     return float((matter.dry + matter.water) / 1000)
@@ -181,8 +181,8 @@ def test_no_accepted_entry_makes_a_page_fail(
 
 def _walk(client: Client, route: str, species: str, gross: str, begun: int, load: str, turns: Any) -> None:
     """Steps that are offered, and some that are not, with numbers from small to absurd."""
-    from drydown.books.lots.flow import STEPS, next_steps
     from drydown.books.models import Lot
+    from drydown.way.order import next_steps, steps
 
     first = {"species": species, "route": route, "at": ago(days=20)}
     answer = weigh(client, gross=gross, tare="0", **first)
@@ -200,13 +200,11 @@ def _walk(client: Client, route: str, species: str, gross: str, begun: int, load
         lot = lots[turn % len(lots)] if lots else None
         if lot is None:
             return
-        kinds = [s.kind for s in next_steps(lot)] * 3 + ["read", "split", *STEPS]
+        kinds = [s.kind for s in next_steps(lot)] * 3 + ["read", "split", *steps()]
         kind = kinds[pick % len(kinds)]
         numbers = iter([one, two] * 4)
-        asks = [
-            a.rstrip("?")
-            for a in (STEPS[kind].asks if kind in STEPS else ("moisture", "bean_temp", "masses"))
-        ]
+        known = steps().get(kind)
+        asks = [a.name for a in known.asks] if known else ["moisture", "bean_temp", "masses"]
         said = {a: next(numbers) for a in asks} | {"bed": bed, "tank": "Tank 1", "store": "", "wet": "on"}
         said |= {
             "felt": "gritty",

@@ -345,7 +345,8 @@ AT = datetime(2026, 11, 26, 9, 30, tzinfo=UTC)  # 12:30 at the station
     ],
 )
 def test_times_are_read(typed: str, meant: datetime) -> None:
-    from drydown.books.moments import moment_text, read_moment
+    from drydown.books.moments import read_moment
+    from drydown.way.when import moment_text
 
     assert read_moment(typed, AT, ZONE) == meant
     assert read_moment(moment_text(meant), AT, ZONE) == meant  # as shown, so typed

@@ -8,8 +8,9 @@ from datetime import datetime, timedelta, tzinfo
 from django.utils import timezone
 
 from drydown.errors import InputError
+from drydown.way.when import moment_text
 
-__all__ = ["EXAMPLE", "FARTHEST_BACK", "after", "local_text", "moment_text", "read_moment"]
+__all__ = ["EXAMPLE", "FARTHEST_BACK", "local_text", "read_moment"]
 
 EXAMPLE = "26 Nov 09:30"
 FARTHEST_BACK = timedelta(days=400)
@@ -28,20 +29,9 @@ _SHAPES = (
 )
 
 
-def moment_text(at: datetime) -> str:
-    """A moment as it is shown and can be typed: 26 Nov 2026 09:30."""
-    return f"{at.day} {_MONTHS[at.month - 1].capitalize()} {at:%Y %H:%M}"
-
-
 def local_text(at: datetime) -> str:
     """A moment in the station's time, as a message shows it."""
     return moment_text(timezone.localtime(at))
-
-
-def after(at: datetime, last: datetime) -> datetime:
-    """A typed moment against the last step: typed to the minute, it may stand in the same minute."""
-    same = at.replace(second=0, microsecond=0) == last.replace(second=0, microsecond=0)
-    return last if same and at < last else at
 
 
 def read_moment(text: str, now: datetime, zone: tzinfo) -> datetime:

@@ -6,9 +6,8 @@ import re
 from decimal import ROUND_HALF_EVEN, Decimal
 
 from drydown.errors import InputError
-from drydown.numerals import number
 
-__all__ = ["coin_text", "parse_decimal", "parse_grams", "to_minor"]
+__all__ = ["parse_decimal", "parse_grams"]
 
 _PLAIN = re.compile(r"^[0-9]{1,9}([.,][0-9]{1,6})?$")
 _BLANKS = "\u0020\u00a0\u202f\u2009"
@@ -49,13 +48,3 @@ def parse_decimal(text: str, where: str) -> Decimal:
 def parse_grams(text: str, where: str) -> int:
     """Kilograms from a form field, as whole grams."""
     return int((parse_decimal(text, where) * 1000).to_integral_value(ROUND_HALF_EVEN))
-
-
-def to_minor(amount: Decimal, decimals: int) -> int:
-    """Money in the smallest coin, rounded half to even."""
-    return int((amount * 10**decimals).to_integral_value(ROUND_HALF_EVEN))
-
-
-def coin_text(minor: int, decimals: int) -> str:
-    """Smallest coins as an amount with thin groups: 1234567 with 2 decimals is "12 345.67"."""
-    return number(Decimal(minor).scaleb(-decimals), decimals)

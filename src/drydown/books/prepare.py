@@ -126,9 +126,10 @@ def warm_forecasts() -> None:
     from drydown.books.lots.drying import lot_case, lot_forecast  # noqa: PLC0415
     from drydown.books.models import Lot  # noqa: PLC0415
     from drydown.station.load import load_station  # noqa: PLC0415
+    from drydown.way.state import Stage  # noqa: PLC0415
 
     station = load_station(settings.STATION_FILE)
-    for lot in Lot.objects.filter(stage=Lot.Stage.DRYING):
+    for lot in Lot.objects.filter(stage=Stage.DRYING):
         case = lot_case(lot, station)
         if case:
             lot_forecast(case, station)

@@ -49,8 +49,9 @@ def balance(
     from drydown.matter.practice import practice  # noqa: PLC0415 (keeps --help quick)
     from drydown.matter.report import report_balance  # noqa: PLC0415
     from drydown.matter.species import species as find_species  # noqa: PLC0415
-    from drydown.outlook.cautions import at_command, at_step  # noqa: PLC0415
+    from drydown.outlook.cautions import at_command  # noqa: PLC0415
     from drydown.station.load import load_station  # noqa: PLC0415
+    from drydown.way.hurts import at_step  # noqa: PLC0415
 
     with answering():
         assumed = practice() if station is None else load_station(station).practice()

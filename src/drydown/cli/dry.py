@@ -116,7 +116,7 @@ def dry_lot(
         form_of(form, species)
         here = None if station is None else load_station(station)
         site, weather = _weather(here, weather_file, Path() if station is None else station.parent)
-        habits = None if here is None else here.drying.get(form)  # type: ignore[call-overload]
+        habits = None if here is None else here.drying.get(form)
         spot = _tunnel(_spot(here, place), film_age_years, air_changes_h, height_m).set_to(
             None if air_m3_min_m2 is None else air_m3_min_m2 / 60.0,
             air_c,

@@ -59,7 +59,7 @@ def fit(
 
 def _lots(path: Path, here: Station, weather: HourlyWeather, form: str) -> list[PastLot]:
     """Lots of the readings file, in order of first appearance."""
-    habits = here.drying.get(form)  # type: ignore[call-overload]
+    habits = here.drying.get(form)
     if habits is None:
         raise InputError(f"has no table [drying.{form}].", "station file")
     groups: dict[str, list[tuple[int, dict[str, str]]]] = {}

@@ -15,7 +15,7 @@ from drydown.books.bench.sheets import lots_sampled, record_sheet
 from drydown.books.journal.outbox import Answer, Item, Keeper, keep_items, read_clock
 from drydown.books.journal.write import Who
 from drydown.books.lots.gate import receive
-from drydown.books.lots.take import record_reading
+from drydown.books.lots.readings import record_reading
 from drydown.books.lots.weighing import weighing
 from drydown.books.models import Device, Entry, Grower, Lot
 from drydown.books.people.access import need, role_of

@@ -7,16 +7,24 @@ from typing import Any
 from django.http import HttpRequest
 from django.utils import timezone
 
-from drydown.books.lots.flow import STEPS, Step, bagged_wet
-from drydown.books.lots.habits import habits_of
-from drydown.books.lots.places import Yard, machine_hours
-from drydown.books.lots.take import lot_matter
-from drydown.books.lots.watch import due, offered
+from drydown.books.lots.states import shape_of, states_of
+from drydown.books.lots.story import Story
 from drydown.books.models import Lot
 from drydown.desk.people import may_here
 from drydown.desk.views.forms import StepForm
-from drydown.outlook.cautions import Caution, at_step
+from drydown.outlook.cautions import Caution
 from drydown.station.model import Station
+from drydown.way.ask import Ask
+from drydown.way.ask import here as asked_here
+from drydown.way.dry import its_place
+from drydown.way.habits import habits_of
+from drydown.way.hurts import at_step
+from drydown.way.needs import Setting
+from drydown.way.order import stage
+from drydown.way.order import step as find_step
+from drydown.way.state import LotState
+from drydown.way.step import Step
+from drydown.way.yard import Yard
 
 __all__ = [
     "foot_cautions",
@@ -31,43 +39,27 @@ __all__ = [
 
 def may_take(request: HttpRequest, kind: str) -> bool:
     """Whether whoever asks may record a step of this kind."""
-    what = {"sell": "lots.sales", "sample": "samples.taken"}.get(kind, "lots.way")
-    return may_here(request, what, write=True)
+    return may_here(request, find_step(kind).area, write=True)
 
 
-def steps_here(
-    request: HttpRequest, lot: Lot, station: Station, bound: tuple[str, StepForm] | None
-) -> list[Step]:
+def steps_here(request: HttpRequest, story: Story, bound: tuple[str, StepForm] | None) -> list[Step]:
     """The steps that are shown: those that can succeed, and the one that was just sent."""
-    shown = [s for s in offered(lot, station) if may_take(request, s.kind)]
-    now_due = due(lot, station, timezone.now())
-    shown.sort(key=lambda s: s.kind != now_due)
+    shown = [s for s in story.steps if may_take(request, s.kind)]
+    shown.sort(key=lambda s: s.kind != story.due)
     if bound and bound[0] not in [s.kind for s in shown]:
-        shown.append(STEPS[bound[0]])
+        shown.append(find_step(bound[0]))
     return shown
 
 
-def _place_kinds(lot: Lot, station: Station, step: str) -> list[str]:
-    """Kinds of the places a step is done at."""
-    if step in {"ferment", "test", "wash"}:
-        return ["tank"]
-    if step in {"bag", "shift", "weigh", "sample"} and lot.stage != Lot.Stage.DRYING:
-        return ["store"]
-    places = station.drying_places()
-    if step in {"spread", "move", "respread"}:
-        return list(dict.fromkeys(spot.name for spot, _area in places.values()))
-    return [places[lot.bed][0].name] if lot.bed in places and lot.stage == Lot.Stage.DRYING else []
-
-
-def step_cautions(step: Step, lot: Lot, station: Station) -> tuple[Caution, ...]:
+def step_cautions(step: Step, state: LotState, station: Station) -> tuple[Caution, ...]:
     """What can hurt at a step, where it is done."""
-    return at_step(step.kind, *_place_kinds(lot, station, step.kind))
+    return at_step(step.kind, *step.at(state, station))
 
 
-def foot_cautions(lot: Lot, station: Station) -> tuple[Caution, ...]:
+def foot_cautions(state: LotState, station: Station) -> tuple[Caution, ...]:
     """What stands at the foot of the page: mould, and the place the lot is at."""
-    here = {"fermenting": ["tank"], "stored": ["store"], "hulled": ["store"], "sorted": ["store"]}
-    return at_step("read", *here.get(lot.stage, _place_kinds(lot, station, "read")))
+    lies = stage(state.stage).lies
+    return at_step("read", *([lies] if lies in {"tank", "store"} else its_place(state, station)))
 
 
 def step_form(
@@ -86,26 +78,18 @@ def step_form(
     return form
 
 
-def step_asks(kind: str, lot: Lot, station: Station) -> tuple[str, ...]:
+def step_asks(kind: str, lot: Lot, station: Station) -> tuple[Ask, ...]:
     """What a step asks here: machines only where there are some, the yes for wet coffee where it is wet."""
-    things = station.equipment
-    asks = STEPS[kind].asks
-    if not things.pulpers:
-        asks = tuple(a for a in asks if a != "pulper?")
-    if not things.hullers:
-        asks = tuple(a for a in asks if a != "huller?")
-    if not things.stores:
-        asks = tuple(a for a in asks if a != "store?")
-    return (*asks, "wet?") if kind == "bag" and bagged_wet(lot.known_wb) else asks
+    return asked_here(find_step(kind).fields(shape_of(lot)), station)
 
 
 def hours_words(kind: str, lot: Lot, station: Station) -> dict[str, str]:
     """How long each machine takes for this lot, beside its name."""
-    if kind not in {"pulp", "hull"}:
+    state = states_of([lot])[lot.code]
+    if not any(ask.of in {"pulper", "huller"} for ask in find_step(kind).asks):
         return {}
-    kg = lot_matter(lot).mass / 1000.0
-    hours = machine_hours(station, {"pulp": "pulper", "hull": "huller"}[kind], kg)
-    return {name: f"{name} ({kg:.0f} kg: {h:.1f} h)" for name, h in hours.items()}
+    takes = find_step(kind).takes(state, Setting(station, timezone.now()))
+    return {name: f"{name} ({state.held_kg:.0f} kg: {h:.1f} h)" for name, h in takes.machine_h.items()}
 
 
 def _only_choice(form: StepForm) -> None:

@@ -9,15 +9,15 @@ from django.utils.translation import gettext_noop as _
 
 from drydown.desk.setupnames import (
     APART,
-    FORMS,
     HEADS,
     MONTHS,
-    ROUTES,
-    SPECIES,
     YES_NO,
     choices_of,
+    form_titles,
     route_words,
 )
+from drydown.matter.routes import route_names
+from drydown.matter.species import species_names
 
 __all__ = ["MACHINES", "Field", "Section", "all_fields", "labels", "sections"]
 
@@ -78,7 +78,6 @@ _PLACE = [
 _MONEY = [
     ("money.currency", _("currency, three letters"), "text", ""),
     ("money.decimals", _("digits after the point"), "number", ""),
-    *((f"money.cherry_price_per_kg.{s}", f"price of ripe {s}", "number", "per kg") for s in SPECIES),
 ]
 _MONTH = [
     ("tmax_c", "highest C"),
@@ -170,15 +169,16 @@ def sections(values: dict[str, str], lists: dict[str, list[str]], problems: dict
         shown = _clock_text(value) if kind == "clock" else value
         return Field(key, label, kind, unit, shown, choices, problems.get(key, ""))
 
+    kinds, ways = species_names(), tuple((r, route_words(r)) for r in route_names())
     found = [Section(_("Place"), fields=[make(*row) for row in _PLACE])]
     ticks = [
-        Field("species", _("species received"), "ticks", choices=tuple((s, s) for s in SPECIES),
+        Field("species", _("species received"), "ticks", choices=tuple((s, s) for s in kinds),
               problem=problems.get("species", ""), chosen=tuple(lists.get("species", []))),
-        Field("routes", _("routes possible"), "ticks", choices=tuple((r, route_words(r)) for r in ROUTES),
+        Field("routes", _("routes possible"), "ticks", choices=ways,
               problem=problems.get("routes", ""), chosen=tuple(lists.get("routes", []))),
     ]  # fmt: skip
     found.append(Section(_("Crop"), fields=ticks))
-    found.append(Section(_("Money"), fields=[make(*row) for row in _MONEY]))
+    found.append(Section(_("Money"), fields=[make(*row) for row in (*_MONEY, *_prices())]))
     months = [
         (name, [make(f"weather.months.{i}.{key}", f"{name} {label}", "number") for key, label in _MONTH])
         for i, name in enumerate(MONTHS, 1)
@@ -189,7 +189,7 @@ def sections(values: dict[str, str], lists: dict[str, list[str]], problems: dict
         Section(_("Lots"), fields=[make(*row, APART if row[2] == "choice" else ()) for row in _GATE])
     )
     found.extend(_machine_section(prefix, make, _rows(prefix, values)) for prefix in MACHINES)
-    for form, title in FORMS.items():
+    for form, title in form_titles().items():
         rows = [
             make(f"drying.{form}.{key}", label, kind, unit, YES_NO if kind == "choice" else ())
             for key, label, kind, unit in _DRYING
@@ -198,6 +198,13 @@ def sections(values: dict[str, str], lists: dict[str, list[str]], problems: dict
     measured = _("Only what you have measured; the rest is assumed and shown as such.")
     found.append(Section(_("Measured"), measured, [make(*row) for row in _MEASURED]))
     return found
+
+
+def _prices() -> list[tuple[str, str, str, str]]:
+    """A price for each species group."""
+    return [
+        (f"money.cherry_price_per_kg.{s}", f"price of ripe {s}", "number", "per kg") for s in species_names()
+    ]
 
 
 def _rows(prefix: str, values: dict[str, str]) -> int:

@@ -7,21 +7,28 @@ from functools import cache
 
 from django.utils.translation import gettext_noop as _
 
+from drydown.matter.routes import route as route_row
+from drydown.matter.routes import route_names
 from drydown.station.model import bed_names
-from drydown.steps.dry.data import place, place_names
+from drydown.steps.dry.data import form, form_names, place, place_names
 from drydown.steps.dry.fuel import fuel, fuel_names
 
-__all__ = ["FORMS", "HEADS", "MONTHS", "ROUTES", "SPECIES", "YES_NO", "choices_of", "in_words", "route_words"]
+__all__ = ["FORMS", "HEADS", "MONTHS", "YES_NO", "choices_of", "form_titles", "in_words", "route_words"]
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-SPECIES = ("arabica", "robusta", "liberica")
-ROUTES = ("washed", "pulped_natural", "natural")
 FORMS = {
     "parchment": _("Washed parchment"),
     "mucilage": _("Pulped, mucilage on"),
     "cherry": _("Whole cherry"),
     "green": _("Green, hulled early"),
 }
+
+
+def form_titles() -> dict[str, str]:
+    """Every form that can be dried, with its words; one that was added has its own label."""
+    return {name: FORMS.get(name, form(name).label) for name in form_names()}
+
+
 YES_NO = (("true", _("yes")), ("false", _("no")))
 HEADS = {
     "capacity_kg_h": _("kg an hour"),
@@ -47,7 +54,7 @@ APART = (("class", _("price class")), ("village", _("village")))
 
 def route_words(route: str) -> str:
     """A route as the trade writes it."""
-    return route.replace("_", " ")
+    return route_row(route).words if route in route_names() else route.replace("_", " ")
 
 
 @cache
@@ -60,10 +67,14 @@ def choices_of(key: str) -> tuple[tuple[str, str], ...]:
     return tuple((n, fuel(n).label) for n in fuel_names())
 
 
+def _title(name: str) -> str:
+    return form_titles().get(name, name)
+
+
 _WORDS = (
     (r"\[\[equipment\.tanks\]\]", "a tank"),
     (r"\[\[weather\.months\]\]", "months"),
-    (r"a table \[drying\.(\w+)\]", lambda m: f"'Drying: {FORMS.get(m[1], m[1])}' below to be filled in"),
+    (r"a table \[drying\.(\w+)\]", lambda m: f"'Drying: {_title(m[1])}' below to be filled in"),
     (r"money\.cherry_price_per_kg has", "the list of prices has"),
     (r"money\.decimals", "'digits after the point'"),
     (r"equipment\.dryers", "'Dryers with a fan'"),

@@ -7,7 +7,7 @@ from typing import Any
 import tomlkit
 
 from drydown.desk.setupfields import MACHINES
-from drydown.desk.setupnames import FORMS
+from drydown.desk.setupnames import form_titles
 
 __all__ = ["to_toml"]
 
@@ -21,7 +21,7 @@ def to_toml(data: dict[str, Any], text: str) -> str:
         _put(document, key.split("."), value)
     for prefix in (*MACHINES, "weather.months"):
         _drop_empty_rows(document, prefix.split("."))
-    for form in FORMS:
+    for form in form_titles():
         _drop_empty_table(document, "drying", form)
     _drop_empty_table(document, "gate")
     return tomlkit.dumps(document)

@@ -10,13 +10,13 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from drydown.errors import BalanceError, InputError, RangeError
+from drydown.errors import BalanceError, RangeError
 from drydown.matter.practice import Drawn
+from drydown.matter.routes import route as route_row
 from drydown.matter.species import Amount, Composition
 
-__all__ = ["ROUTES", "Balance", "Stage", "Stream", "route_balance"]
+__all__ = ["Balance", "Stage", "Stream", "route_balance"]
 
-ROUTES = ("washed", "pulped_natural", "natural")
 CLOSURE = 1e-9
 CO2_PER_SUGAR = 0.4886
 """kg CO2 per kg hexose in alcoholic fermentation: 2 x 44.01 / 180.16 (stoichiometry)."""
@@ -73,6 +73,11 @@ class Balance:
     effluent_l: Amount = 0.0
     cod_kg: Amount = 0.0
 
+    @property
+    def chain(self) -> str:
+        """The chain of stages behind the route."""
+        return route_row(self.route).balance
+
     def add(self, name: str, inputs: dict[str, Stream], outputs: dict[str, Stream]) -> None:
         """Append a stage, refusing one that does not close or has a negative stream."""
         stage = Stage(name, inputs, outputs)
@@ -108,13 +113,14 @@ def route_balance(
     """Mass balance of one delivery of ripe fruit through a route, to green coffee.
 
     Args: composition (per kg fruit) and practice (losses, water), numbers or arrays of
-    draws; route, one of `ROUTES`; cherry_kg [kg]; target_wb [fraction wb] moisture at
+    draws; route, a name of `routes.toml`; cherry_kg [kg]; target_wb [fraction wb] moisture at
     hulling; mucilage_kept [0..1] share left on, for the pulped natural route.
     Returns: `Balance`; masses in kg, water in L (1 L = 1 kg).
     Valid range: cherry above 0; target 0.05 to 0.20; each stage closes to 1e-9.
     Source: conservation of dry matter and water; shares as in species.toml, practice.toml.
     """
-    _refuse(route, cherry_kg, target_wb, mucilage_kept)
+    chain = route_row(route).balance
+    _refuse(cherry_kg, target_wb, mucilage_kept)
     balance = Balance(cherry_kg, route)
     fruit = _fruit(composition).share(cherry_kg)
     floats = fruit.share(practice.float_share)
@@ -122,13 +128,13 @@ def route_balance(
     balance.add("float", {"cherry": fruit}, {"floaters": floats, "ripe fruit": kept})
     balance.end(floaters=floats)
     sound_kg = cherry_kg * (1.0 - practice.float_share)
-    if route == "natural":
+    if chain == "natural":
         covering = _pulp(composition, sound_kg) + _mucilage(composition, sound_kg)
         beans = _beans(composition, sound_kg)
     else:
         sound_kg = _pulp_stage(balance, composition, practice, sound_kg)
         covering, beans = _mucilage_stage(
-            balance, composition, practice, sound_kg, mucilage_kept if route != "washed" else 0.0
+            balance, composition, practice, sound_kg, mucilage_kept if chain != "washed" else 0.0
         )
     _dry_and_hull(balance, composition, practice, covering, beans, sound_kg, target_wb)
     worst = max(balance.closure())
@@ -137,9 +143,7 @@ def route_balance(
     return balance
 
 
-def _refuse(route: str, cherry_kg: float, target_wb: float, mucilage_kept: float) -> None:
-    if route not in ROUTES:
-        raise InputError(f"route '{route}' is not known.", fix=f"Choose: {', '.join(ROUTES)}.")
+def _refuse(cherry_kg: float, target_wb: float, mucilage_kept: float) -> None:
     if not 0 < cherry_kg < 1e8:
         raise RangeError(f"cherry_kg must be above 0 and below 1e8, got {cherry_kg:g}.")
     if not 0.05 <= target_wb <= 0.20:
@@ -238,7 +242,7 @@ def _dry_and_hull(
     bean = Stream(bean_dm, bean_dm * ratio)
     shell = Stream(dry.dm - bean.dm, dry.water - bean.water)
     loss, green = bean.share(p.huller_loss_share), bean.share(1.0 - p.huller_loss_share)
-    shell_name = "husk" if balance.route == "natural" else "parchment hull"
+    shell_name = "husk" if balance.chain == "natural" else "parchment hull"
     balance.add("hull", {"dry": dry}, {"green": green, shell_name: shell, "huller loss": loss})
     balance.end(to_the_air=vapour, green=green, huller_loss=loss)
     balance.end(**{shell_name.replace(" ", "_"): shell})

@@ -76,11 +76,11 @@ def report_balance(
         "route": route.replace("_", " "),
         "moisture at hulling": f"{target_wb * 100:g} % wb",
     }
-    used = _used(practice, route, mucilage_kept)
+    used = _used(practice, typical.chain, mucilage_kept)
     sources = species.sources() + tuple(dict.fromkeys(r.source for r in used.values()))
     figures = {
         name: _figure(get, typical, drawn, unit, rule, inputs, sources)
-        for name, (get, unit, rule) in _wanted(route).items()
+        for name, (get, unit, rule) in _wanted(typical.chain).items()
     }
     closure = (
         max(typical.closure()[0], drawn.closure()[0]),

@@ -5,17 +5,15 @@ The data live in `species.toml`; adding a species is adding a table there.
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
-from functools import cache
-from importlib.resources import files
 
 import numpy as np
 from numpy.typing import NDArray
 
 from drydown.errors import InputError
 from drydown.figures import Source, Status
+from drydown.tables import table
 
 __all__ = ["Composition", "Range", "Species", "species", "species_names"]
 
@@ -102,10 +100,8 @@ class Composition:
     mucilage_sugar: Amount
 
 
-@cache
-def _table() -> dict[str, Species]:
-    text = (files("drydown.matter") / "species.toml").read_text(encoding="utf-8")
-    return {name: _species(name, rows) for name, rows in tomllib.loads(text).items()}
+def _rows() -> dict[str, Mapping[str, Mapping[str, object]]]:
+    return table("drydown.matter", "species.toml")
 
 
 def _species(name: str, rows: Mapping[str, Mapping[str, object]]) -> Species:
@@ -124,12 +120,12 @@ def range_from_row(row: Mapping[str, object]) -> Range:
 
 def species_names() -> list[str]:
     """Names of the species groups Drydown knows."""
-    return list(_table())
+    return list(_rows())
 
 
 def species(name: str) -> Species:
     """Look a species group up by name; refuse unknown names with the list of known ones."""
-    table = _table()
-    if name not in table:
-        raise InputError(f"species '{name}' is not known.", fix=f"Choose one of: {', '.join(table)}.")
-    return table[name]
+    rows = _rows()
+    if name not in rows:
+        raise InputError(f"species '{name}' is not known.", fix=f"Choose one of: {', '.join(rows)}.")
+    return _species(name, rows[name])

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import tomllib
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
-from importlib.resources import files
 from typing import Any
 
 from drydown.errors import InputError
 from drydown.figures import Source, Status
 from drydown.steps.dry.data import place, place_names
+from drydown.tables import table
 
-__all__ = ["FIRST", "Caution", "at_command", "at_step", "cautions", "hazards", "table_rows"]
+__all__ = ["FIRST", "Caution", "at_command", "at_other", "cautions", "hazards", "table_rows"]
 
 FIRST = "Local codes and licensed practice come first."
 
@@ -26,10 +25,8 @@ class Caution:
     about: str = ""
 
 
-@cache
 def _table() -> dict[str, Any]:
-    text = (files("drydown.outlook") / "cautions.toml").read_text(encoding="utf-8")
-    return tomllib.loads(text)
+    return table("drydown.outlook", "cautions.toml")
 
 
 def hazards() -> list[str]:
@@ -63,12 +60,9 @@ def place_row(name: str) -> list[str]:
     return _names("place", name)
 
 
-def at_step(step: str, *places: str) -> tuple[Caution, ...]:
-    """What can hurt at a step, and at the kinds of places it is done at (`raised_bed`, `tank`, ...)."""
-    named = _names("step", step)
-    for name in places:
-        named += place_row(name)
-    return cautions(*named)
+def at_other(what: str) -> list[str]:
+    """Names of the cautions at what is done beside the way of a lot: the gate, a reading, a tasting ..."""
+    return _names("beside", what)
 
 
 def at_command(command: str, *places: str) -> tuple[Caution, ...]:
@@ -79,19 +73,20 @@ def at_command(command: str, *places: str) -> tuple[Caution, ...]:
     return cautions(*named)
 
 
-def table_rows() -> list[tuple[str, Caution, list[str]]]:
-    """Every caution with the steps, places and commands that print it, for the handbook."""
-    table = _table()
+def table_rows(steps: Mapping[str, Sequence[str]]) -> list[tuple[str, Caution, list[str]]]:
+    """Every caution with the steps, places and commands that print it, for the handbook.
+
+    Args: steps, names of cautions by kind of step (`way`). Returns: name, caution, where it is printed.
+    """
+    rows = _table()
     found = []
     for name, caution in zip(hazards(), cautions(*hazards()), strict=True):
-        where = [
-            key.replace("_", " ")
-            for part in ("step", "place")
-            for key, row in table[part].items()
-            if name in row
-        ]
-        if name in table["place_machine"]["any"]:
+        printed: list[tuple[str, Sequence[str]]] = [
+            *steps.items(), *rows["beside"].items(), *rows["place"].items()
+        ]  # fmt: skip
+        where = [key.replace("_", " ") for key, row in printed if name in row]
+        if name in rows["place_machine"]["any"]:
             where.append("machines with a fan")
-        where += [f"`drydown {key}`" for key, row in table["command"].items() if name in row]
+        where += [f"`drydown {key}`" for key, row in rows["command"].items() if name in row]
         found.append((name, caution, list(dict.fromkeys(where))))
     return found

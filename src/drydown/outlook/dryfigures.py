@@ -18,7 +18,6 @@ __all__ = ["PERCENTS", "drying_figures"]
 
 Array = NDArray[np.float64]
 PERCENTS = (10.0, 50.0, 90.0)
-CAPS_C = {"parchment": 40.0, "mucilage": 40.0, "cherry": 45.0, "green": 40.0}
 CAP_SOURCE = Source(
     "Wintgens (ed.), Coffee: Growing, Processing, Sustainable Production, 2004: 40 C arabica parchment, "
     "naturals 5 C more, as quoted by others",
@@ -40,7 +39,7 @@ def drying_figures(
     inputs = _inputs(case, kind, run, words)
     drying, last = _while_drying(run)
     hot = run.column("bean_temp_high_c").max(axis=1)
-    rows = _time_rows(case, run, drying, last) | {
+    rows = _time_rows(kind, run, drying, last) | {
         "hottest_bean_c": (hot, "C", "hottest layer at any hour end")
     }
     if case.where().machine:
@@ -80,13 +79,13 @@ def _while_drying(run: DryingRun) -> tuple[NDArray[np.bool_], NDArray[np.int64]]
 
 
 def _time_rows(
-    case: DryingCase, run: DryingRun, drying: NDArray[np.bool_], last: NDArray[np.int64]
+    kind: Form, run: DryingRun, drying: NDArray[np.bool_], last: NDArray[np.int64]
 ) -> dict[str, Row]:
     members = np.arange(last.size)
     aw = run.column("surface_aw")[:, 1:]
     wb = run.moisture_wb()
     gap = run.column("moisture_db_high") - run.column("moisture_db_low")
-    cap = CAPS_C[case.form]
+    cap = kind.cap_c
     over = ((run.column("bean_temp_high_c")[:, 1:] > cap) & drying).sum(axis=1)
     return {
         "dry_days": (run.done_h / 24.0, "days", "first moment the lot's mean moisture meets the target"),

@@ -13,7 +13,7 @@ from drydown.air.series import HourlyWeather, Site
 from drydown.errors import InputError
 from drydown.figures import Figure
 from drydown.outlook.case import DryingCase
-from drydown.outlook.dryfigures import CAPS_C, PERCENTS, drying_figures
+from drydown.outlook.dryfigures import PERCENTS, drying_figures
 from drydown.outlook.machine import machine_notes
 from drydown.steps.dry.data import Form, Place, form, place
 from drydown.steps.dry.run import DryingRun, DryStage, draw_parameters, dry_stages
@@ -21,7 +21,6 @@ from drydown.steps.dry.run import DryingRun, DryStage, draw_parameters, dry_stag
 __all__ = ["DryingCase", "DryingForecast", "forecast"]
 
 Array = NDArray[np.float64]
-LIMIT_DAYS = {"parchment": 45, "mucilage": 60, "cherry": 75, "green": 45}
 LEAST_HOURS = 72
 READING_SD_WB = 0.004
 """Spread of a moisture reading, fraction wb: about the 0.6-0.8 point error of field methods."""
@@ -106,9 +105,9 @@ def forecast(
         air, words = _weather(case, site, weather, days * 24, members, seed, ahead)
         run = _run(case, kind, parameters, air, seed)
         undried = float(np.isnan(run.done_h).mean())
-        if undried <= 0.02 or days >= LIMIT_DAYS[case.form] or air.hours < days * 24:
+        if undried <= 0.02 or days >= kind.limit_days or air.hours < days * 24:
             break
-        days = min(days * 2, LIMIT_DAYS[case.form])
+        days = min(days * 2, kind.limit_days)
     notes = [*air.notes, *_sun_notes(site, weather), *([kind.note] if kind.note else [])]
     if undried > 0:
         share = "fewer than 1 %" if undried < 0.01 else f"{undried * 100:.0f} %"
@@ -124,7 +123,7 @@ def _place_notes(case: DryingCase, kind: Form, run: DryingRun, figures: dict[str
     notes, spot = [], case.where()
     if spot.machine:
         notes += machine_notes(spot, figures)
-        cap = CAPS_C[case.form]
+        cap = kind.cap_c
         if spot.bean_cap_c > cap:
             notes.append(
                 f"this machine lets beans reach {spot.bean_cap_c:g} C, above the quoted cap of {cap:g} C"

@@ -9,6 +9,7 @@ from drydown.errors import RangeError
 from drydown.figures import Band, Figure, Source, Status
 from drydown.matter.bases import db_from_wb
 from drydown.matter.sorption import emc_wb, erh, fit_note
+from drydown.steps.dry.data import isotherm_of
 from drydown.trade.prices import adjusted_mass
 
 __all__ = ["balance_moisture", "mass_at", "sealed_dew_point", "water_activity"]
@@ -22,7 +23,7 @@ DRY_MATTER = Source("conservation of dry matter", Status.DERIVED)
 
 
 def _inputs(species: str, form: str, **told: str) -> dict[str, str]:
-    note = fit_note(species, "washed" if form == "parchment" else form)
+    note = fit_note(species, isotherm_of(form))
     return told | ({"note": note} if note else {})
 
 

@@ -12,6 +12,8 @@ from drydown.errors import RangeError
 from drydown.figures import Source, Status
 from drydown.matter.bases import db_from_wb
 from drydown.matter.sorption import erh, fit_note
+from drydown.steps.dry.data import form as form_row
+from drydown.steps.dry.data import isotherm_of
 
 __all__ = ["RuleCheck", "check_rules", "ends_in_window", "window_days", "window_state"]
 
@@ -59,12 +61,12 @@ def check_rules(
     Returns: list of `RuleCheck`; inside only where the whole range is inside.
     Valid range: moisture 0 to below 1. Source: `rules.toml`, each row with its own.
     """
-    table = _load("rules.toml")
+    table, as_form = _load("rules.toml"), form_row(form).rules_as
     shown = f"{moisture_wb * 100:.1f} % wb"
     found = [
         RuleCheck(row["text"], moisture_wb <= row["max_wb"], shown, _source(row))
         for row in table["moisture"]
-        if form in row["forms"]
+        if as_form in row["forms"]
     ]
     return found + [_by_water(row, moisture_wb, store_c, form, species) for row in table["water_activity"]]
 
@@ -79,7 +81,7 @@ def _by_water(
         low, high = (float(erh(end, db_from_wb(moisture_wb))) for end in ends)
     except RangeError:
         return RuleCheck(row["text"], None, "outside the isotherm", _source(row))
-    note = fit_note(species, "washed" if form == "parchment" else form)
+    note = fit_note(species, isotherm_of(form))
     at = f"{ends[0]:g} C" if ends[0] == ends[1] else f"{ends[0]:g} to {ends[1]:g} C"
     about = f"{high:.3f}" if low == high else f"{low:.3f} to {high:.3f}"
     unknown = "; the store's temperature is not stated" if store_c is None else ""

@@ -18,6 +18,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationEr
 
 from drydown.errors import InputError
 from drydown.figures import Source, Status
+from drydown.tables import added_files
 
 __all__ = ["Defect", "Grade", "Option", "Scheme", "read_scheme", "scheme", "scheme_names"]
 
@@ -200,15 +201,16 @@ def read_scheme(text: str, where: str) -> Scheme:
         raise InputError(f"{spot or 'scheme'}: {first['msg']}.", where) from error
 
 
-@cache
 def _packaged() -> dict[str, Scheme]:
+    return _read_all(tuple(added_files("schemes", ".toml")))
+
+
+@cache
+def _read_all(added: tuple[Path, ...]) -> dict[str, Scheme]:
     folder = files("drydown.quality") / "schemes"
-    found = {}
-    for file in sorted(folder.iterdir(), key=lambda f: f.name):
-        if file.name.endswith(".toml"):
-            made = read_scheme(file.read_text(encoding="utf-8"), file.name)
-            found[made.name] = made
-    return found
+    own = sorted((f for f in folder.iterdir() if f.name.endswith(".toml")), key=lambda f: f.name)
+    made = [read_scheme(f.read_text(encoding="utf-8"), f.name) for f in (*own, *added)]
+    return {one.name: one for one in made}
 
 
 def scheme_names() -> list[str]:

@@ -10,9 +10,10 @@ from drydown.air.normals import MonthNormals
 from drydown.air.series import Site
 from drydown.errors import DrydownError, InputError
 from drydown.matter.practice import Practice, practice
+from drydown.matter.routes import form_of_route
 from drydown.station.part import FormName, Hour, Part, RouteName, SpeciesName, Text
 from drydown.station.trade import Gate, Measured, Money
-from drydown.steps.dry.data import FORM_OF_ROUTE, Place, place, place_names
+from drydown.steps.dry.data import Place, place, place_names
 from drydown.steps.dry.fuel import fuel_names
 from drydown.steps.dry.routine import Routine
 
@@ -243,8 +244,8 @@ class Station(Part):
         if missing:
             raise ValueError(f"money.cherry_price_per_kg has no price for {missing[0]}")
         for route in self.routes:
-            if FORM_OF_ROUTE[route] not in self.drying:
-                raise ValueError(f"route {route} needs a table [drying.{FORM_OF_ROUTE[route]}]")
+            if form_of_route(route) not in self.drying:
+                raise ValueError(f"route {route} needs a table [drying.{form_of_route(route)}]")
         if "washed" in self.routes and not self.equipment.tanks:
             raise ValueError("route washed needs at least one [[equipment.tanks]]")
         return self

@@ -2,18 +2,36 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from collections.abc import Callable
+from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field
+from pydantic_core import PydanticCustomError
+
+from drydown.matter.routes import route_names
+from drydown.matter.species import species_names
+from drydown.steps.dry.data import form_names
 
 __all__ = ["FormName", "Hour", "Part", "RouteName", "Share", "SpeciesName", "Text"]
 
 Text = Annotated[str, Field(min_length=1, max_length=80)]
-SpeciesName = Literal["arabica", "robusta", "liberica"]
-RouteName = Literal["washed", "pulped_natural", "natural"]
+
+
+def _one_of(names: Callable[[], list[str]]) -> AfterValidator:
+    def check(value: str) -> str:
+        if value not in names():
+            expected = " or ".join(f"'{n}'" for n in names())
+            raise PydanticCustomError("literal_error", "must be one of {expected}", {"expected": expected})
+        return value
+
+    return AfterValidator(check)
+
+
+SpeciesName = Annotated[str, _one_of(species_names)]
+RouteName = Annotated[str, _one_of(route_names)]
 Hour = Annotated[float, Field(ge=0, le=24)]
 Share = Annotated[float, Field(ge=0, le=0.9)]
-FormName = Literal["parchment", "mucilage", "cherry", "green"]
+FormName = Annotated[str, _one_of(form_names)]
 
 
 class Part(BaseModel):

@@ -82,7 +82,7 @@ class Money(Part):
 
     def price_coins(self, species: str, ripe_percent: float | None) -> int:
         """Price per kg of fruit in the smallest coin, by class where one is reached."""
-        base = Decimal(str(self.cherry_price_per_kg[species]))  # type: ignore[index]
+        base = Decimal(str(self.cherry_price_per_kg[species]))
         found = self.fruit_class(ripe_percent)
         return self.coins(base * Decimal(str(found.price_percent)) / 100 if found else base)
 

@@ -13,7 +13,6 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from drydown.books.bench.contracts import known_scheme
 from drydown.books.journal.write import Draft, Who, write, writing
 from drydown.books.lots.reading_off import read_off
-from drydown.books.lots.take import SLACK
 from drydown.books.models import BenchSheet, Happening
 from drydown.errors import InputError, RangeError
 from drydown.figures import Figure
@@ -21,6 +20,7 @@ from drydown.quality.grade import grade_sheet
 from drydown.quality.meter import bulk_density, calibrate, mass_of_hundred, moisture_figure
 from drydown.quality.sample import Sheet, closes
 from drydown.quality.screens import known_screens
+from drydown.way.step import SLACK
 
 __all__ = [
     "SHAPES",

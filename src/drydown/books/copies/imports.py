@@ -22,11 +22,12 @@ from django.utils import timezone as clock
 from drydown.books.journal.write import Who, writing
 from drydown.books.lots.gate import MAX_DELIVERY_G, Weighing, receive
 from drydown.books.models import Delivery, Grower
-from drydown.books.numbers import parse_decimal, parse_grams, to_minor
+from drydown.books.numbers import parse_decimal, parse_grams
 from drydown.books.people.register import note_change
 from drydown.errors import InputError
 from drydown.numerals import number as written
 from drydown.station.model import Station
+from drydown.trade.coins import to_minor
 
 __all__ = ["COLUMNS", "Preview", "keep", "preview"]
 

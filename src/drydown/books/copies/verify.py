@@ -12,10 +12,13 @@ from django.db import IntegrityError, connection, transaction
 from django.db.models import Count, Sum
 
 from drydown.books.journal.photos import photo_file
+from drydown.books.journal.seal import digest_of
 from drydown.books.journal.triggers import missing_triggers
-from drydown.books.journal.write import DRY, WATER, Line, digest_of
 from drydown.books.lots.reading_off import make_anew, snapshot
 from drydown.books.models import Entry, Head, Holding, Lot, Posting, Seal
+from drydown.way.names import DRY, WATER, Line
+from drydown.way.names import lot as lot_account
+from drydown.way.state import Stage
 
 __all__ = ["Outcome", "verify"]
 
@@ -83,7 +86,7 @@ def _lots(found: Outcome) -> None:
     matter = Holding.objects.filter(commodity__in=(DRY, WATER), account__name__startswith="lot/")
     for name in matter.filter(matter_only=False).values_list("account__name", flat=True)[:MOST]:
         found.add(f"{name} is not guarded against going below zero.")
-    gone = [f"lot/{code}" for code in Lot.objects.filter(stage=Lot.Stage.GONE).values_list("code", flat=True)]
+    gone = [lot_account(code) for code in Lot.objects.filter(stage=Stage.GONE).values_list("code", flat=True)]
     for name in (
         matter.filter(account__name__in=gone).exclude(amount=0).values_list("account__name", flat=True)
     ):

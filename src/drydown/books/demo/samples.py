@@ -12,7 +12,8 @@ import numpy as np
 from drydown.books.bench.sheets import lots_sampled, record_sheet
 from drydown.books.bench.tastings import keep_tasting, open_session
 from drydown.books.journal.write import Who
-from drydown.books.lots.take import lot_matter, take_step
+from drydown.books.lots.states import lot_matter
+from drydown.books.lots.take import take_step
 from drydown.books.models import Lot
 from drydown.quality.cup import attributes
 from drydown.station.model import Station

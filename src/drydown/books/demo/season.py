@@ -20,12 +20,16 @@ from drydown.air.normals import generate
 from drydown.air.series import HourlyWeather
 from drydown.books.demo.samples import new_key, sample_lot, taste
 from drydown.books.journal.write import Who, clock
-from drydown.books.lots.gate import LETTER, Weighing, owed, receive
-from drydown.books.lots.take import lot_matter, record_reading, take_step
+from drydown.books.lots.gate import Weighing, owed, receive
+from drydown.books.lots.readings import record_reading
+from drydown.books.lots.states import lot_matter
+from drydown.books.lots.take import take_step
 from drydown.books.models import Grower, Lot
 from drydown.books.money.payments import pay_grower
+from drydown.matter.routes import form_of_route
+from drydown.matter.routes import route as route_row
 from drydown.station.model import Station
-from drydown.steps.dry.data import FORM_OF_ROUTE, form
+from drydown.steps.dry.data import form
 from drydown.steps.dry.run import draw_parameters, dry
 
 __all__ = ["fill"]
@@ -166,7 +170,7 @@ def _step(s: _Season, code: str, kind: str, details: dict[str, Any], when: datet
 
 def _go_its_way(s: _Season, species: str, route: str, fruit_kg: float, date: datetime) -> None:
     """Plan every step of a day's lot; what is still to come is not written."""
-    code = f"{species[0].upper()}{LETTER[route]}-{date:%m%d}-A"
+    code = f"{species[0].upper()}{route_row(route).letter}-{date:%m%d}-A"
     share = float(s.rng.uniform(0.03, 0.08))
     tank = s.station.equipment.tanks[int(s.rng.integers(len(s.station.equipment.tanks)))].name
     plan: list[tuple[str, float, dict[str, Any]]] = [
@@ -178,7 +182,7 @@ def _go_its_way(s: _Season, species: str, route: str, fruit_kg: float, date: dat
         washed_h = 34.5 + float(s.rng.uniform(-2, 3))
         felt = {"felt": "grips, rough between the fingers", "ph": 4.3}
         plan += [("ferment", 18.0, {"tank": tank}), ("test", washed_h - 0.3, felt), ("wash", washed_h, {})]
-    habits = s.station.drying[FORM_OF_ROUTE[route]]  # type: ignore[index]
+    habits = s.station.drying[form_of_route(route)]
     bed = BEDS[route][int(s.rng.integers(2))]
     spread_h = {"washed": 38.0, "pulped_natural": 32.0, "natural": 17.0}[route]
     plan.append(("spread", spread_h, {"bed": bed, "load_kg_m2": habits.load_kg_m2}))
@@ -189,7 +193,7 @@ def _go_its_way(s: _Season, species: str, route: str, fruit_kg: float, date: dat
 def _dry(s: _Season, lot: Lot, at: datetime) -> None:
     """Let the lot dry in the season's weather; read it daily; bag it at the target."""
     lot.refresh_from_db()
-    name, habits = FORM_OF_ROUTE[lot.route], s.station.drying[FORM_OF_ROUTE[lot.route]]  # type: ignore[index]
+    name, habits = form_of_route(lot.route), s.station.drying[form_of_route(lot.route)]
     drawn = draw_parameters(form(name, lot.species), 2, int(s.rng.integers(1 << 30)))
     one = {k: v[1:] for k, v in drawn.items()}
     load_dm = habits.load_kg_m2 / (1.0 + float(one["x_full"][0]))

@@ -17,7 +17,8 @@ from django.contrib.auth.models import User
 from django.db import DataError, IntegrityError
 from django.utils import timezone
 
-from drydown.books.journal.write import Draft, Who, canonical, write, writing
+from drydown.books.journal.seal import canonical
+from drydown.books.journal.write import Draft, Who, write, writing
 from drydown.books.models import Device, Entry, Outgoing
 from drydown.errors import DrydownError, InputError
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from django.conf import settings
 
-from drydown.books.bench.photonotes import without_notes
+from drydown.books.journal.photonotes import without_notes
 from drydown.errors import InputError
 
 __all__ = ["MOST_BYTES", "keep_photo", "photo_file"]

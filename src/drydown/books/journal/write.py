@@ -6,15 +6,13 @@ it keeps once; the same key with other content is refused.
 
 from __future__ import annotations
 
-import hashlib
-import json
 import threading
 import uuid
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager, nullcontext
 from contextvars import ContextVar
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 
 from django.contrib.auth.models import User
@@ -22,26 +20,20 @@ from django.db import connection, transaction
 from django.db.models import F
 from django.utils import timezone
 
+from drydown.books.journal.seal import canonical, digest_of
 from drydown.books.models import Account, Device, Entry, Head, Holding, Posting, Seal
+from drydown.books.models.bodies import checked
 from drydown.errors import BalanceError, InputError
+from drydown.way.names import DRY, WATER, Line, commodity, read
 
 __all__ = [
-    "DRY",
-    "WATER",
     "Draft",
-    "Line",
     "Who",
-    "canonical",
-    "digest_of",
     "held",
     "sent_otherwise",
     "write",
     "writing",
 ]
-
-DRY, WATER = "dry", "water"
-Line = tuple[str, str, int]
-"""Account name, commodity, amount: what comes to the account, or leaves it when below zero."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,42 +63,13 @@ Projector = Callable[[Entry, dict[str, Any]], None]
 clock: ContextVar[Callable[[], datetime]] = ContextVar("clock", default=timezone.now)
 
 
-def canonical(body: Any) -> str:
-    """One text for one content: sorted keys, no spaces, no floats that could be written two ways."""
-    return json.dumps(body, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
-
-
 def merged(lines: Iterable[Line]) -> list[Line]:
     """Lines with equal account and commodity added up, zeros left out, in order of first mention."""
     sums: dict[tuple[str, str], int] = {}
-    for account, commodity, amount in lines:
-        sums[account, commodity] = sums.get((account, commodity), 0) + amount
+    for account, name, amount in lines:
+        commodity(name)
+        sums[account, name] = sums.get((account, name), 0) + amount
     return [(account, commodity, amount) for (account, commodity), amount in sums.items() if amount]
-
-
-def content_of(entry: Entry, lines: Sequence[Line], previous: str) -> dict[str, Any]:
-    """All that a seal covers."""
-    return {
-        "number": entry.number,
-        "key": str(entry.key),
-        "kind": entry.kind,
-        "body": entry.body,
-        "happened_at": entry.happened_at.astimezone(UTC).isoformat(),
-        "received_at": entry.received_at.astimezone(UTC).isoformat(),
-        "by": entry.by_id,
-        "by_name": entry.by_name,
-        "device": entry.device_id,
-        "device_seq": entry.device_seq,
-        "reason": entry.reason,
-        "reverses": entry.reverses_id,
-        "postings": [list(line) for line in lines],
-        "previous": previous,
-    }
-
-
-def digest_of(entry: Entry, lines: Sequence[Line], previous: str) -> str:
-    """SHA-256 of an entry with its postings and the digest before it."""
-    return hashlib.sha256(canonical(content_of(entry, lines, previous)).encode()).hexdigest()
 
 
 def sent_otherwise() -> InputError:
@@ -142,12 +105,12 @@ def write(draft: Draft, project: Projector | None = None) -> tuple[Entry, bool]:
     _refuse_unbalanced(draft.kind, lines)
     with writing() as head:
         kept = Entry.objects.filter(key=draft.key).first()
-        body = canonical(draft.body)
+        body = checked(draft.kind, draft.body)
         if kept is not None:
-            if (kept.kind, kept.body) != (draft.kind, body):
+            if (kept.kind, canonical(kept.facts)) != (draft.kind, canonical(draft.body)):
                 raise sent_otherwise()
             return kept, False
-        entry = _add(draft, head, body, lines)
+        entry = _add(draft, head, canonical(body), lines)
         _hold(lines)
         if project is not None:
             project(entry, draft.body)
@@ -156,9 +119,9 @@ def write(draft: Draft, project: Projector | None = None) -> tuple[Entry, bool]:
 
 def _refuse_unbalanced(kind: str, lines: Sequence[Line]) -> None:
     sums: dict[str, int] = {}
-    for _account, commodity, amount in lines:
-        sums[commodity] = sums.get(commodity, 0) + amount
-    off = {commodity: total for commodity, total in sums.items() if total}
+    for _account, what, amount in lines:
+        sums[what] = sums.get(what, 0) + amount
+    off = {what: total for what, total in sums.items() if total}
     if off:
         raise BalanceError(f"entry '{kind}' does not balance: {off}.")
 
@@ -190,6 +153,7 @@ def _accounts(names: Sequence[str]) -> dict[str, int]:
     found = dict(Account.objects.filter(name__in=names).values_list("name", "pk"))
     for name in dict.fromkeys(names):
         if name not in found:
+            read(name)  # only accounts of the chart open
             found[name] = Account.objects.create(name=name).pk
     return found
 

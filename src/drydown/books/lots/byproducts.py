@@ -14,11 +14,13 @@ from fractions import Fraction
 
 from django.utils import timezone
 
-from drydown.books.journal.write import DRY, WATER, Draft, Line, Who, held, write, writing
-from drydown.books.lots.flows import AIR, Matter, at_moisture, part_of
+from drydown.books.journal.write import Draft, Who, held, write, writing
 from drydown.books.models import Entry, Holding
 from drydown.errors import InputError, RangeError
 from drydown.numerals import number
+from drydown.way.matter import Matter, at_moisture, part_of
+from drydown.way.names import AIR, DRY, WATER, Line, by_product, income, used
+from drydown.way.names import buyer as buyer_account
 
 __all__ = ["PREFIX", "Leaving", "Pile", "part_with", "piles"]
 
@@ -50,7 +52,7 @@ class Leaving:
 
 
 def _pile(name: str) -> Pile:
-    account = PREFIX + name
+    account = by_product(name)
     return Pile(name, Matter(held(account, DRY), held(account, WATER)))
 
 
@@ -83,8 +85,8 @@ def part_with(what: Leaving, key: uuid.UUID, at: datetime | None, who: Who) -> E
         lines = _matter(what, _pile(what.name).matter)
         if what.amount:
             lines += [
-                (f"buyer/{what.buyer}", what.currency, what.amount),
-                (f"income/{what.name}", what.currency, -what.amount),
+                (buyer_account(what.buyer), what.currency, what.amount),
+                (income(what.name), what.currency, -what.amount),
             ]
         return write(Draft("by-product", key, body, lines, at or timezone.now(), who))[0]
 
@@ -111,6 +113,7 @@ def _matter(what: Leaving, has: Matter) -> list[Line]:
                 what.name, "Check weight and moisture.",
             )  # fmt: skip
         water = round(has.water * Fraction(goes.dry, has.dry))
-    account, to = PREFIX + what.name, f"buyer/{what.buyer}" if what.buyer else f"used/{what.name}"
+    account = by_product(what.name)
+    to = buyer_account(what.buyer) if what.buyer else used(what.name)
     taken: list[Line] = [(account, DRY, -goes.dry), (account, WATER, -water)]
     return [*taken, *goes.lines(to), (AIR, WATER, water - goes.water)]

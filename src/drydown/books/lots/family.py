@@ -10,18 +10,20 @@ from typing import Any
 
 from django.utils import timezone
 
-from drydown.books.journal.write import DRY, WATER, Draft, Line, Who, sent_otherwise, write, writing
-from drydown.books.lots.flows import Matter, share_out
+from drydown.books.journal.write import Draft, Who, sent_otherwise, write, writing
 from drydown.books.lots.reading_off import read_off
-from drydown.books.lots.take import lot_matter
+from drydown.books.lots.states import lot_matter
 from drydown.books.models import Descent, Entry, Holding, Lot, Posting
-from drydown.books.moments import after, local_text
 from drydown.errors import InputError, RangeError
+from drydown.way.matter import Matter, share_out
+from drydown.way.names import DRY, WATER, Line
+from drydown.way.names import lot as lot_account
+from drydown.way.state import Stage
+from drydown.way.when import not_before
 
 __all__ = ["Kin", "Went", "ancestors", "descendants", "join", "reach", "sources_of", "split", "where_it_went"]
 
-_CARRIED = ("stage", "bed", "store", "load_kg_m2", "spread_at", "known_wb", "known_at")
-_DRY_STAGES = {Lot.Stage.STORED, Lot.Stage.HULLED, Lot.Stage.SORTED}
+_CARRIED = ("stage", "bed", "tank", "store", "load_kg_m2", "spread_at", "known_wb", "known_at")
 
 
 def _state(lot: Lot) -> dict[str, Any]:
@@ -51,9 +53,10 @@ def _shared(amount: int, weights: Sequence[int]) -> list[int]:
 
 def _part(parent: Lot, child: str, share: tuple[Matter, dict[str, int]]) -> list[Line]:
     matter, money = share
-    lines = matter.lines(parent.account, -1) + matter.lines(f"lot/{child}")
+    to = lot_account(child)
+    lines = matter.lines(parent.account, -1) + matter.lines(to)
     for currency, amount in money.items():
-        lines += [(parent.account, currency, -amount), (f"lot/{child}", currency, amount)]
+        lines += [(parent.account, currency, -amount), (to, currency, amount)]
     return lines
 
 
@@ -99,8 +102,8 @@ def _done(key: uuid.UUID, kind: str, parents: list[str]) -> list[Lot] | None:
 
 
 def _splittable(lot: Lot, grams: list[int], has: Matter) -> None:
-    if lot.stage in {Lot.Stage.GATHERING, Lot.Stage.GONE}:
-        raise InputError(f"is {lot.get_stage_display()}; it cannot be split.", lot.code)
+    if lot.stage in {Stage.GATHERING, Stage.GONE}:
+        raise InputError(f"is {lot.stage_words()}; it cannot be split.", lot.code)
     if len(lot.code) > 60:
         raise InputError("has been split too often for its name.", lot.code, "Join it first.")
     if not grams or min(grams) <= 0:
@@ -129,12 +132,7 @@ def _kin(parent: str, child: str, part: Matter, of: Matter) -> dict[str, Any]:
 
 def _moment(parents: Sequence[Lot], at: datetime | None) -> datetime:
     last = max((p.moved_at for p in parents if p.moved_at), default=None)
-    if at is None:
-        return max(filter(None, (timezone.now(), last)))
-    at = after(at, last) if last else at
-    if last and at < last:
-        raise InputError(f"{local_text(at)} is before the last step ({local_text(last)}).", parents[0].code)
-    return at
+    return not_before(last, at, timezone.now(), timezone.get_current_timezone(), parents[0].code)
 
 
 def join(
@@ -197,13 +195,13 @@ def _joinable(lots: Sequence[Lot]) -> None:
     if len(lots) < 2 or len({p.pk for p in lots}) < len(lots):
         raise InputError("name two or more lots, each once.", "join")
     stages = {p.stage for p in lots}
-    if stages & {Lot.Stage.GATHERING, Lot.Stage.GONE}:
+    if stages & {Stage.GATHERING, Stage.GONE}:
         raise InputError("lots that still gather, or are gone, cannot be joined.", "join")
     if len(stages) > 1:
         raise InputError("the lots stand at different steps.", "join", "Bring them to the same step first.")
     if len({p.species for p in lots}) > 1:
         raise InputError("the lots are of different species.", "join", "Sell them side by side instead.")
-    if len({p.route for p in lots}) > 1 and not stages <= {Lot.Stage.HULLED, Lot.Stage.SORTED}:
+    if len({p.route for p in lots}) > 1 and not stages <= {Stage.HULLED, Stage.SORTED}:
         raise InputError(
             "the lots go different routes; only hulled coffee of several routes is blended.", "join"
         )

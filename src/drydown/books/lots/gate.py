@@ -9,19 +9,24 @@ from decimal import Decimal
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Max, Sum
+from django.db.models import Max
 
-from drydown.books.journal.write import Draft, Line, Who, held, sent_otherwise, write, writing
-from drydown.books.lots.flows import fruit, moved
+from drydown.books.journal.write import Draft, Who, held, sent_otherwise, write, writing
 from drydown.books.lots.reading_off import read_off
+from drydown.books.lots.states import cherry_kg
 from drydown.books.models import Delivery, Grower, Lot
-from drydown.books.numbers import to_minor
 from drydown.books.people.register import note_change
 from drydown.errors import InputError, RangeError
+from drydown.matter.routes import route
+from drydown.trade.coins import to_minor
+from drydown.way.matter import fruit, moved
+from drydown.way.names import Line, deduction
+from drydown.way.names import grower as grower_account
+from drydown.way.names import lot as lot_account
+from drydown.way.state import Stage
 
-__all__ = ["LETTER", "Weighing", "add_grower", "cherry_kg", "find_lot", "receive"]
+__all__ = ["Weighing", "add_grower", "find_lot", "receive"]
 
-LETTER = {"washed": "W", "pulped_natural": "P", "natural": "N"}
 MAX_DELIVERY_G = 30_000_000
 
 
@@ -97,10 +102,10 @@ def find_lot(w: Weighing) -> dict[str, Any]:
     """The lot that gathers this fruit today; a new one if the last has moved on or is full."""
     if w.lot:
         return _chosen(w)
-    stem = f"{w.species[:1].upper()}{LETTER[w.route]}-{w.day:%m%d}"
+    stem = f"{w.species[:1].upper()}{route(w.route).letter}-{w.day:%m%d}"
     same_day = Lot.objects.filter(code__startswith=stem, opened_on=w.day)
     mine = same_day.filter(species=w.species, route=w.route, group=w.group)
-    for lot in mine.filter(stage=Lot.Stage.GATHERING).order_by("-id"):
+    for lot in mine.filter(stage=Stage.GATHERING).order_by("-id"):
         if w.lot_max_g is None or cherry_kg(lot) * 1000 + w.net_g <= w.lot_max_g:
             return _told(lot)
     code = f"{stem}-{_letters(same_day.count())}"
@@ -115,7 +120,7 @@ def find_lot(w: Weighing) -> dict[str, Any]:
 def _chosen(w: Weighing) -> dict[str, Any]:
     """The gathering lot that was chosen by hand."""
     lot = Lot.objects.filter(code=w.lot).first()
-    if lot is None or lot.stage != Lot.Stage.GATHERING or (lot.species, lot.route) != (w.species, w.route):
+    if lot is None or lot.stage != Stage.GATHERING or (lot.species, lot.route) != (w.species, w.route):
         raise InputError(
             f"{w.lot} does not gather {w.species} for this route.", "lot", "Choose another, or none."
         )
@@ -191,20 +196,14 @@ def _body(w: Weighing, lot: dict[str, Any], pays: int, held_back: int) -> dict[s
 
 def _lines(w: Weighing, code: str, value: int) -> list[Line]:
     """Fruit from the grower to the lot; its price into the lot's cost, owed to the grower."""
-    grower = f"grower/{w.grower.number}"
-    lines = moved(fruit(w.species, w.net_g), grower, f"lot/{code}")
-    lines += [(f"lot/{code}", w.currency, value), (grower, w.currency, -value)]
+    grower, lot = grower_account(w.grower.number), lot_account(code)
+    lines = moved(fruit(w.species, w.net_g), grower, lot)
+    lines += [(lot, w.currency, value), (grower, w.currency, -value)]
     for name, amount in w.deductions:
-        lines += [(grower, w.currency, amount), (f"deduction/{name}", w.currency, -amount)]
+        lines += [(grower, w.currency, amount), (deduction(name), w.currency, -amount)]
     return lines
-
-
-def cherry_kg(lot: Lot) -> float:
-    """Ripe fruit a lot received at the gate, kg."""
-    total = lot.deliveries.filter(undone=False).aggregate(total=Sum("net_g"))["total"] or 0
-    return float(total) / 1000.0
 
 
 def owed(grower: Grower, currency: str) -> int:
     """What the station owes a grower now (below zero: the grower owes), smallest coin."""
-    return -held(f"grower/{grower.number}", currency)
+    return -held(grower_account(grower.number), currency)

@@ -5,12 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from drydown.books.journal.write import held
-from drydown.books.lots.flows import Matter
-from drydown.books.lots.take import lot_matter
+from drydown.books.lots.states import lot_matter
 from drydown.books.models import Holding, Lot
-from drydown.books.money.accounts import cost_of_sales
 from drydown.figures import Figure
 from drydown.station.trade import Money
+from drydown.way.matter import Matter
+from drydown.way.names import sales
+from drydown.way.names import sold as sold_account
+from drydown.way.sell import cost_of_sales
 
 __all__ = ["BookView", "book_view"]
 
@@ -54,5 +56,5 @@ def book_view(lot: Lot, money: Money) -> BookView:
     found = Holding.objects.filter(account__name=lot.account, matter_only=False).first()
     if found is not None:
         currency = found.commodity
-    sold = (held(f"sold/{lot.code}", currency), -held(f"sales/{lot.code}", currency))
+    sold = (held(sold_account(lot.code), currency), -held(sales(lot.code), currency))
     return BookView(lot_matter(lot), held(lot.account, currency), *sold, currency, money.decimals)

@@ -9,11 +9,13 @@ from typing import Any, TypeVar
 
 from django.utils import timezone
 
-from drydown.books.journal.write import Draft, Line, Who, sent_otherwise, write, writing
+from drydown.books.journal.write import Draft, Who, sent_otherwise, write, writing
 from drydown.books.lots.reading_off import read_off
 from drydown.books.lots.undo import lines_of, take_back, why_not
 from drydown.books.models import Delivery, Entry, Grower, Holding
 from drydown.errors import InputError
+from drydown.way.names import Line
+from drydown.way.names import grower as grower_account
 
 __all__ = ["MENDABLE", "REASON", "hand_over", "hurdle", "mend", "merge_growers", "own_last"]
 
@@ -61,7 +63,7 @@ def hand_over(delivery: Delivery, to: Grower, reason: str, key: uuid.UUID, who: 
     if not reason.strip():
         raise InputError("is empty.", "reason", "Say why.")
     with writing():
-        mine, theirs = f"grower/{sender.number}", f"grower/{to.number}"
+        mine, theirs = grower_account(sender.number), grower_account(to.number)
         lines: list[Line] = []
         for _account, commodity, amount in _grower_lines(delivery):
             lines += [(mine, commodity, -amount), (theirs, commodity, amount)]
@@ -72,7 +74,7 @@ def hand_over(delivery: Delivery, to: Grower, reason: str, key: uuid.UUID, who: 
 
 def _grower_lines(delivery: Delivery) -> list[Line]:
     """What a delivery's own entry posted to its first grower."""
-    first = f"grower/{delivery.entry.facts['grower']}"
+    first = grower_account(delivery.entry.facts["grower"])
     return [line for line in lines_of(delivery.entry) if line[0] == first]
 
 
@@ -90,11 +92,11 @@ def merge_growers(one: Grower, into: Grower, reason: str, key: uuid.UUID, who: W
             return before
         if one.merged_into_id or into.merged_into_id or one.pk == into.pk:
             raise InputError("name two growers who both stand in the register.", "merge")
-        rows = Holding.objects.filter(account__name=f"grower/{one.number}").exclude(amount=0)
+        rows = Holding.objects.filter(account__name=grower_account(one.number)).exclude(amount=0)
         lines: list[Line] = []
         for commodity, amount in rows.values_list("commodity", "amount"):
-            lines.append((f"grower/{one.number}", commodity, -amount))
-            lines.append((f"grower/{into.number}", commodity, amount))
+            lines.append((grower_account(one.number), commodity, -amount))
+            lines.append((grower_account(into.number), commodity, amount))
         body = {"from": one.number, "into": into.number}
         draft = Draft("merge", key, body, lines, timezone.now(), who, reason.strip()[:200])
         return write(draft, read_off)[0]

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
-from drydown.books.lots.habits import habits_of
 from drydown.books.models import Lot
 from drydown.station.model import Station
+from drydown.way.habits import habits_of
 
 __all__ = ["night_words", "nights_uncovered"]
 

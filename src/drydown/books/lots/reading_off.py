@@ -12,12 +12,12 @@ from typing import Any
 
 from django.db import transaction
 
-from drydown.books.lots.flow import STEPS
+from drydown.books.lots.states import COLUMNS, put_down, shape_of
 from drydown.books.models import BenchSheet, Delivery, Descent, Entry, Grower, Happening, Lot, Reading
+from drydown.way.order import step
+from drydown.way.state import Stage, read_at
 
 __all__ = ["READERS", "fold", "lot_of", "make_anew", "read_off", "snapshot"]
-
-_STATE = ("stage", "bed", "store", "load_kg_m2", "spread_at", "known_wb", "known_at", "moved_at")
 
 
 def lot_of(facts: dict[str, Any]) -> Lot:
@@ -84,7 +84,7 @@ def _descent(entry: Entry, facts: dict[str, Any]) -> None:
         parent = Lot.objects.get(code=code)
         parent.moved_at = entry.happened_at
         if code in facts["emptied"]:
-            parent.stage = Lot.Stage.GONE
+            parent.stage = Stage.GONE
         parent.save()
 
 
@@ -172,32 +172,18 @@ def read_off(entry: Entry, facts: dict[str, Any]) -> None:
 
 
 def _advance(lot: Lot, row: Happening | Reading) -> None:
-    """Move a lot on by one of its records."""
-    at = row.happened_at
+    """Move a lot on by one of its records, as its step's file says."""
+    state = shape_of(lot)
     if isinstance(row, Reading):
-        if lot.known_at is None or at >= lot.known_at:
-            lot.known_wb, lot.known_at = row.moisture_wb, at
+        put_down(read_at(state, row.moisture_wb, row.happened_at, row.method), lot)
         return
-    step, told = STEPS[row.kind], row.details
-    if not step.shapes:
-        return
-    lot.moved_at = at
-    lot.stage = step.leads_to or lot.stage
-    if row.kind in {"spread", "move", "respread"}:
-        lot.bed, lot.load_kg_m2 = told["bed"], told["load_kg_m2"]
-        lot.spread_at = lot.spread_at if row.kind == "move" else at
-    lot.store = told.get("store", lot.store)
-    percent = told.get("moisture_percent")
-    if percent is not None:
-        lot.known_wb, lot.known_at = percent / 100.0, at
-    if row.kind == "sell" and told.get("all_gone"):
-        lot.stage = Lot.Stage.GONE
+    put_down(step(row.kind).after(state, row.details, row.happened_at), lot)
 
 
 def fold(lot: Lot) -> None:
     """Put a lot's state together anew from its records that stand."""
     fresh = Lot()
-    for name in _STATE:
+    for name in COLUMNS:
         setattr(lot, name, getattr(fresh, name))
     born = Descent.objects.filter(child=lot, undone=False).order_by("entry_id").first()
     if born is not None:
@@ -214,15 +200,17 @@ def fold(lot: Lot) -> None:
     if left is not None:
         lot.moved_at = max(filter(None, (lot.moved_at, left.entry.happened_at)))
         if lot.code in left.entry.facts["emptied"]:
-            lot.stage = Lot.Stage.GONE
+            lot.stage = Stage.GONE
     elif lot.parents.exists() and born is None:
-        lot.stage = Lot.Stage.GONE
+        lot.stage = Stage.GONE
     lot.save()
 
 
 def snapshot() -> list[Any]:
     """Everything that is read off the journal, as comparable rows without table ids."""
-    lots = Lot.objects.order_by("code").values_list("code", "species", "route", "opened_on", "group", *_STATE)
+    lots = Lot.objects.order_by("code").values_list(
+        "code", "species", "route", "opened_on", "group", *COLUMNS
+    )
     rows: list[Any] = [("lot", *row) for row in lots]
     for table in (Delivery, Happening, Reading, BenchSheet):
         for row in table.objects.order_by("entry_id").select_related("lot"):

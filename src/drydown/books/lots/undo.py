@@ -7,14 +7,15 @@ from datetime import datetime
 
 from django.utils import timezone
 
-from drydown.books.journal.write import DRY, Draft, Line, Who, held, write, writing
+from drydown.books.journal.write import Draft, Who, held, write, writing
 from drydown.books.lots.byproducts import PREFIX
-from drydown.books.lots.flow import STEPS
-from drydown.books.lots.flows import to_moisture
 from drydown.books.lots.reading_off import read_off
-from drydown.books.lots.take import lot_matter
+from drydown.books.lots.states import lot_matter
 from drydown.books.models import BenchSheet, Delivery, Descent, Entry, Happening, Lot, Posting, Reading
 from drydown.errors import InputError
+from drydown.way.matter import to_moisture
+from drydown.way.names import DRY, Line
+from drydown.way.order import steps
 
 MONEY = ("cost", "adjust", "second")
 
@@ -69,11 +70,11 @@ def _later(entry: Entry) -> Entry | None:
         numbers += kin.values_list("entry_id", flat=True)
         rows = Happening.objects.filter(lot__in=lots, undone=False, entry_id__gt=entry.pk)
         if entry.kind in MONEY:
-            rows = rows.filter(kind="sell")
+            rows = rows.filter(kind__in=[k for k, s in steps().items() if s.on_cost])
         elif entry.kind == "reading":
-            rows = rows.filter(kind__in=("bag", "weigh", "hull", "sell", "respread"))
+            rows = rows.filter(kind__in=[k for k, s in steps().items() if s.on_reading])
         else:
-            rows = rows.exclude(kind__in=[kind for kind, step in STEPS.items() if not step.shapes])
+            rows = rows.exclude(kind__in=[kind for kind, step in steps().items() if not step.shapes])
             readings = Reading.objects.filter(lot__in=lots, undone=False, entry_id__gt=entry.pk)
             numbers += readings.values_list("entry_id", flat=True)
         numbers += rows.values_list("entry_id", flat=True)

@@ -8,14 +8,21 @@ from enum import IntEnum
 
 from django.utils.translation import gettext_noop
 
-from drydown.books.lots.drying import hours_above_window
-from drydown.books.lots.flow import TOO_WET, Step, next_steps
-from drydown.books.lots.habits import habits_of, target_wb
-from drydown.books.lots.places import Yard
+from drydown.books.lots.states import shape_of
+from drydown.books.lots.window import hours_above_window
 from drydown.books.models import Lot
 from drydown.outlook.forecast import DryingForecast
 from drydown.outlook.rules import DRY_WB, window_days
 from drydown.station.model import Station
+from drydown.way.ferment import TANK_H
+from drydown.way.ferment import not_ready as tank_not_ready
+from drydown.way.habits import habits_of, target_wb
+from drydown.way.keep import TOO_WET
+from drydown.way.mould import HOLD, passed
+from drydown.way.order import next_steps, stage
+from drydown.way.state import Stage
+from drydown.way.step import Step
+from drydown.way.yard import Yard
 
 __all__ = [
     "READ_WORDS",
@@ -31,21 +38,12 @@ __all__ = [
 
 READ_WORDS = gettext_noop("Read the moisture")
 
-Stage = Lot.Stage
 FRESH_H = 24.0
 """A reading older than this is taken again before the lot is bagged (own choice)."""
 UNREAD_DAYS = 3.0
 """Days without a reading that are told of (own choice; daily near the end is common practice)."""
-TANK_H = 36.0
-"""Codex CXC 69-2009, rules 27 and 29d as quoted: water fermentation 12 to 36 h."""
-LEAST_TANK_H = 12.0
-ROUGH = "grips, rough between the fingers"
 WAIT_H = 12.0
 """Hours that wet coffee waits between two steps before it is told of (own choice)."""
-_WAITS = (Stage.GATHERING, Stage.FLOATED, Stage.PULPED, Stage.WASHED)
-
-
-HOLD = "hold it apart, do not blend it; a laboratory decides"
 FASTER = "dry it faster: thinner, raked more, or by a dryer; keep it apart"
 
 
@@ -72,13 +70,13 @@ def _hours(since: datetime | None, now: datetime) -> float:
     return (now - since) / timedelta(hours=1) if since else 0.0
 
 
-def wet_hours_so_far(lot: Lot, now: datetime) -> float:
+def wet_hours_so_far(lot: Lot, now: datetime, window_h: float | None = None) -> float:
     """Hours until now that count as inside the mould window, on the careful side.
 
     Hours between readings as `hours_above_window`, and those since the last reading (or since a day
     after spreading) while nothing at or below 14 % wb was read.
     """
-    total = hours_above_window(lot)
+    total = hours_above_window(lot) if window_h is None else window_h
     if lot.stage != Stage.DRYING or lot.spread_at is None:
         return total
     if lot.known_wb is not None and lot.known_wb <= DRY_WB:
@@ -87,16 +85,27 @@ def wet_hours_so_far(lot: Lot, now: datetime) -> float:
     return total + max(0.0, _hours(since, now))
 
 
-def flags_of(lot: Lot, now: datetime, yard: Yard, forecast: DryingForecast | None) -> list[Flag]:
-    """Everything about a lot that should be seen without opening its page, danger first."""
-    found = [*_drying(lot, now, forecast), *_waiting(lot, now), *_stored(lot), *_places(lot, yard)]
+def flags_of(
+    lot: Lot, now: datetime, yard: Yard, forecast: DryingForecast | None, window_h: float | None = None
+) -> list[Flag]:
+    """Everything about a lot that should be seen without opening its page, danger first.
+
+    `window_h` are its hours in the mould window by its readings, where they are known already.
+    """
+    if window_h is None:
+        worth = lot.stage == Stage.DRYING or stage(lot.stage).dry
+        window_h = hours_above_window(lot) if worth else 0.0
+    found = [
+        *_drying(lot, now, forecast, window_h), *_waiting(lot, now), *_stored(lot, window_h),
+        *_places(lot, yard),
+    ]  # fmt: skip
     return sorted(found, key=lambda flag: (flag.level, -flag.weight))
 
 
-def _drying(lot: Lot, now: datetime, forecast: DryingForecast | None) -> list[Flag]:
+def _drying(lot: Lot, now: datetime, forecast: DryingForecast | None, window_h: float) -> list[Flag]:
     if lot.stage != Stage.DRYING:
         return []
-    found = _window(lot, now, forecast)
+    found = _window(lot, now, forecast, window_h)
     since = _hours(max(filter(None, (lot.spread_at, lot.known_at)), default=None), now) / 24.0
     if since >= UNREAD_DAYS:
         words = f"no reading for {since:.0f} days" if lot.known_at else f"never read, {since:.0f} days"
@@ -107,15 +116,15 @@ def _drying(lot: Lot, now: datetime, forecast: DryingForecast | None) -> list[Fl
     return found
 
 
-def _window(lot: Lot, now: datetime, forecast: DryingForecast | None) -> list[Flag]:
+def _window(lot: Lot, now: datetime, forecast: DryingForecast | None, window_h: float) -> list[Flag]:
     """The mould window: what has passed, and what the forecast adds."""
     amber, red = window_days()
-    days = wet_hours_so_far(lot, now) / 24.0
+    days = wet_hours_so_far(lot, now, window_h) / 24.0
     if days >= red:
         words = f"mould window: {days:.0f} days so far, outside both rules"
         return [Flag(Level.DANGER, words, HOLD, days)]
     ahead = forecast.figures["mould_window_h"].value / 24.0 if forecast else 0.0
-    whole = hours_above_window(lot) / 24.0 + ahead
+    whole = window_h / 24.0 + ahead
     if forecast is not None and whole >= red and forecast.undried <= 0.5:
         words = f"mould window: {whole:.0f} days by the forecast, outside both rules"
         return [Flag(Level.DANGER, words, FASTER, whole / 10)]
@@ -139,16 +148,16 @@ def _waiting(lot: Lot, now: datetime) -> list[Flag]:
     if lot.stage == Stage.FERMENTING and hours > TANK_H:
         words = f"in the tank for {hours:.0f} h (Codex: 12 to 36 h)"
         return [Flag(Level.DANGER, words, "wash it now", hours / 24)]
-    if lot.stage in _WAITS and hours > WAIT_H:
+    if stage(lot.stage).waits and hours > WAIT_H:
         level = Level.DANGER if hours > 2 * WAIT_H else Level.LOOK
         return [Flag(level, f"waits wet for {hours:.0f} h", "", hours / 24)]
     return []
 
 
-def _stored(lot: Lot) -> list[Flag]:
-    if lot.stage not in {Stage.STORED, Stage.HULLED, Stage.SORTED}:
+def _stored(lot: Lot, window_h: float) -> list[Flag]:
+    if not stage(lot.stage).dry:
         return []
-    found = past_window(lot)
+    found = past_window(window_h)
     if lot.known_wb is None:
         found.append(Flag(Level.LOOK, "stored unread", "read it"))
     elif lot.known_wb > TOO_WET:
@@ -157,38 +166,24 @@ def _stored(lot: Lot) -> list[Flag]:
     return found
 
 
-def past_window(lot: Lot) -> list[Flag]:
+def past_window(window_h: float) -> list[Flag]:
     """What a lot brought along of its drying: days in the mould window do not go away in a bag."""
-    amber, red = window_days()
-    days = hours_above_window(lot) / 24.0
-    if days >= red:
-        words = f"mould window: {days:.0f} days while it dried, outside both rules"
-        return [Flag(Level.DANGER, words, HOLD, days)]
-    if days >= amber:
-        words = f"mould window: {days:.0f} days while it dried, inside the longer rule only"
-        return [Flag(Level.LOOK, words, "", days)]
-    return []
+    found = passed(window_h)
+    if found is None:
+        return []
+    level = Level.DANGER if found.danger else Level.LOOK
+    return [Flag(level, found.words, found.todo, found.days)]
 
 
 def _places(lot: Lot, yard: Yard) -> list[Flag]:
-    spot = yard.over(lot)
+    spot = yard.over(lot.code)
     return [Flag(Level.LOOK, f"{spot.name} is over-full: {spot.share:.0f} %")] if spot else []
 
 
 def offered(lot: Lot, station: Station) -> list[Step]:
     """Steps that can follow and can succeed here, the one that is due first."""
-    places, stores = station.drying_places(), station.equipment.stores
-    spot = places.get(lot.bed)
-    shut = spot is not None and (spot[0].machine or spot[0].vent_m_s > 0.0)
-    missing = {
-        "ferment": not station.equipment.tanks,
-        "move": not any(name != lot.bed for name in places),
-        "shift": not any(s.name != lot.store for s in stores),
-        "rake": spot is not None and spot[0].machine,
-        "cover": shut,
-        "uncover": shut,
-    }
-    return [s for s in next_steps(lot, target_wb(lot, station)) if not missing.get(s.kind)]
+    state = shape_of(lot)
+    return [s for s in next_steps(lot, target_wb(lot, station)) if s.can(state, station)]
 
 
 def due(lot: Lot, station: Station, now: datetime, passed: bool = False) -> str:
@@ -230,16 +225,7 @@ def _by_the_clock(lot: Lot, station: Station, now: datetime, steps: list[str]) -
 
 
 def not_ready(lot: Lot, at: datetime) -> str:
-    """Why a tank does not look ready to be washed; empty where it does or its hours are full.
-
-    Common practice, no source: washed parchment feels rough; the hours are Codex CXC 69-2009's, as quoted.
-    """
+    """Why a tank does not look ready to be washed; empty where it does or its hours are full."""
     tests = lot.happenings.filter(undone=False, kind="test", happened_at__lte=at).order_by("-happened_at")
     last = tests.first()
-    felt = str(last.details.get("felt", "")) if last is not None else ""
-    if felt and felt != ROUGH:
-        return f"the last test says '{felt}'"
-    hours = _hours(lot.moved_at, at)
-    if not felt and hours < LEAST_TANK_H:
-        return f"{hours:.0f} h in the tank and not tested (Codex: 12 to 36 h with water)"
-    return ""
+    return tank_not_ready(lot.moved_at, str(last.details.get("felt", "")) if last is not None else "", at)

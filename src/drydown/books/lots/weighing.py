@@ -12,9 +12,9 @@ from drydown.books.journal.photos import keep_photo
 from drydown.books.journal.write import Who, writing
 from drydown.books.lots.gate import Weighing, add_grower, receive
 from drydown.books.models import Delivery, Grower
-from drydown.books.numbers import to_minor
 from drydown.errors import InputError
 from drydown.station.model import Station
+from drydown.trade.coins import to_minor
 
 __all__ = ["find_grower", "swapped", "take_in", "weighing"]
 

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from django.conf import settings
 from django.db import models
-from django.utils.translation import gettext_lazy as _
+from django.utils.translation import gettext as _
 
 from drydown.books.models.journal import Entry
 from drydown.books.models.people import Grower
+from drydown.way.names import lot
+from drydown.way.order import stage
+from drydown.way.state import Stage
 
 __all__ = ["Delivery", "Descent", "Happening", "Lot", "Reading"]
 
@@ -15,27 +18,14 @@ __all__ = ["Delivery", "Descent", "Happening", "Lot", "Reading"]
 class Lot(models.Model):
     """Coffee of one species that goes one route together."""
 
-    class Stage(models.TextChoices):
-        """Where a lot stands; the next steps follow from it."""
-
-        GATHERING = "gathering", _("gathering at the gate")
-        FLOATED = "floated", _("floated")
-        PULPED = "pulped", _("pulped")
-        FERMENTING = "fermenting", _("in the tank")
-        WASHED = "washed", _("washed")
-        DRYING = "drying", _("drying")
-        STORED = "stored", _("bagged and stored")
-        HULLED = "hulled", _("hulled")
-        SORTED = "sorted", _("sorted")
-        GONE = "gone", _("gone: sold, split or joined")
-
     code = models.CharField(max_length=80, unique=True)
     species = models.CharField(max_length=20)
     route = models.CharField(max_length=20)
     opened_on = models.DateField()
     group = models.CharField(max_length=120, blank=True, help_text="what the station's lot rule keeps apart")
-    stage = models.CharField(max_length=12, choices=Stage.choices, default=Stage.GATHERING, db_index=True)
+    stage = models.CharField(max_length=12, default=Stage.GATHERING, db_index=True)
     bed = models.CharField(max_length=80, blank=True)
+    tank = models.CharField(max_length=80, blank=True)
     store = models.CharField(max_length=80, blank=True)
     load_kg_m2 = models.FloatField(null=True)
     spread_at = models.DateTimeField(null=True)
@@ -53,10 +43,14 @@ class Lot(models.Model):
         """The route as the trade writes it."""
         return self.route.replace("_", " ")
 
+    def stage_words(self) -> str:
+        """Where it stands, in words."""
+        return _(stage(self.stage).words)
+
     @property
     def account(self) -> str:
         """Name of its account in the journal."""
-        return f"lot/{self.code}"
+        return lot(self.code)
 
 
 class Record(models.Model):

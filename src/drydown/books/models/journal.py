@@ -15,6 +15,8 @@ from django.db import models
 from django.db.models.functions import Length
 from django.db.models.lookups import Exact
 
+from drydown.books.models.bodies import facts_of
+
 __all__ = ["Account", "Entry", "Head", "Holding", "Posting", "Seal"]
 
 DIGEST = 64
@@ -65,9 +67,8 @@ class Entry(models.Model):
 
     @property
     def facts(self) -> dict[str, Any]:
-        """The body as plain data."""
-        found: dict[str, Any] = json.loads(self.body)
-        return found
+        """The body as plain data, in today's shape whatever version wrote it."""
+        return facts_of(self.kind, json.loads(self.body))
 
     @property
     def summary(self) -> str:

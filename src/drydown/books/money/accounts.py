@@ -8,17 +8,11 @@ from django.db.models import Sum
 
 from drydown.books.models import Holding, Lot, Posting
 from drydown.station.trade import Money
+from drydown.way.names import CASH
+from drydown.way.names import sales as sales_account
+from drydown.way.sell import cost_of_sales
 
-__all__ = ["AccountsView", "LotMoney", "accounts_view", "cost_of_sales", "lot_money"]
-
-
-def cost_of_sales(sold_cost: int, cost_left: int, mass_left_g: int) -> int:
-    """Cost that sales are held against, smallest coin: the one rule for lots, routes and pages.
-
-    The part of the cost that went with what was sold; what was put to the lot later (second payments,
-    late costs) counts in full once nothing of the lot is left.
-    """
-    return sold_cost + (0 if mass_left_g else cost_left)
+__all__ = ["AccountsView", "LotMoney", "accounts_view", "lot_money"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +58,7 @@ def accounts_view(money: Money) -> AccountsView:
     rows = Holding.objects.filter(commodity=money.currency).exclude(amount=0)
     found = AccountsView()
     for name, amount in rows.order_by("account__name").values_list("account__name", "amount"):
-        if name == "cash":
+        if name == CASH:
             found.cash = amount
         elif name.startswith("grower/"):
             found.owed += max(0, -amount)
@@ -106,7 +100,7 @@ def _sold_g(codes: list[str]) -> dict[str, int]:
     """Mass that went to buyers, by lot."""
     found: dict[str, int] = {}
     for code in codes:
-        entries = Posting.objects.filter(account__name=f"sales/{code}").values("entry_id")
+        entries = Posting.objects.filter(account__name=sales_account(code)).values("entry_id")
         total = Posting.objects.filter(
             entry_id__in=entries, account__name__startswith="buyer/", commodity__in=("dry", "water")
         ).aggregate(total=Sum("amount"))["total"]

@@ -15,13 +15,16 @@ from typing import Any
 from django.db.models import Sum
 from django.utils import timezone
 
-from drydown.books.journal.write import Draft, Line, Who, held, write, writing
+from drydown.books.journal.write import Draft, Who, held, write, writing
 from drydown.books.lots.family import reach, sources_of
-from drydown.books.lots.flows import share_out
 from drydown.books.lots.gate import owed
 from drydown.books.models import Delivery, Entry, Grower, Lot, Posting
-from drydown.books.numbers import coin_text
 from drydown.errors import InputError, RangeError
+from drydown.trade.coins import coin_text
+from drydown.way.matter import share_out
+from drydown.way.names import CASH, Line, cost
+from drydown.way.names import buyer as buyer_account
+from drydown.way.names import grower as grower_account
 
 __all__ = [
     "SHARE_RULES",
@@ -67,8 +70,8 @@ def pay_grower(
                     f"{currency} that is owed.",
                     str(grower.number), "Record the rest as an advance.",
                 )  # fmt: skip
-        name = f"grower/{grower.number}"
-        lines: list[Line] = [("cash", currency, -amount), (name, currency, amount)]
+        name = grower_account(grower.number)
+        lines: list[Line] = [(CASH, currency, -amount), (name, currency, amount)]
         body = {"grower": grower.number, "amount": amount, "currency": currency, "note": note}
         return write(Draft(kind, key, body, lines, at or timezone.now(), who))[0]
 
@@ -89,9 +92,9 @@ def add_cost(
 
 def _cost_lines(what: str, amount: int, currency: str, lots: Sequence[Lot], again: bool) -> list[Line]:
     """Where a cost goes; a form sent again needs no shares."""
-    lines: list[Line] = [("cash", currency, -amount)]
+    lines: list[Line] = [(CASH, currency, -amount)]
     if again:
-        return [("cash", currency, -amount), (f"costs/{what}", currency, amount)]
+        return [(CASH, currency, -amount), (cost(what), currency, amount)]
     if lots:
         weights = [held(lot.account, "dry") for lot in lots]
         if not any(weights):
@@ -99,7 +102,7 @@ def _cost_lines(what: str, amount: int, currency: str, lots: Sequence[Lot], agai
         for lot, part in zip(lots, share_out(amount, weights), strict=True):
             lines.append((lot.account, currency, part))
     else:
-        lines.append((f"costs/{what}", currency, amount))
+        lines.append((cost(what), currency, amount))
     return lines
 
 
@@ -110,15 +113,15 @@ def buyer_pays(
     """Money from a buyer into cash, up to what the buyer owes."""
     _amount(amount, "receipt")
     with writing():
-        if not held(f"buyer/{buyer}", "dry") and not held(f"buyer/{buyer}", currency):
+        if not held(buyer_account(buyer), "dry") and not held(buyer_account(buyer), currency):
             raise InputError(f"nothing was sold to '{buyer}'.", "buyer", "Choose one of the buyers shown.")
-        due = held(f"buyer/{buyer}", currency)
+        due = held(buyer_account(buyer), currency)
         if amount > due and not Entry.objects.filter(key=key).exists():
             raise RangeError(
                 f"{coin_text(amount, decimals)} is more than the {coin_text(due, decimals)} {currency} owed.",
                 buyer, "Record the sale first.",
             )  # fmt: skip
-        lines: list[Line] = [(f"buyer/{buyer}", currency, -amount), ("cash", currency, amount)]
+        lines: list[Line] = [(buyer_account(buyer), currency, -amount), (CASH, currency, amount)]
         body = {"buyer": buyer, "amount": amount, "currency": currency, "note": note}
         return write(Draft("receipt", key, body, lines, at or timezone.now(), who))[0]
 
@@ -131,7 +134,7 @@ def adjust(
         raise RangeError("must not be zero.", "amount")
     if not reason.strip():
         raise InputError("is empty.", "reason", "Say why.")
-    grower = f"grower/{delivery.grower.number}"
+    grower = grower_account(delivery.grower.number)
     currency = delivery.currency
     lines: list[Line] = [(delivery.lot.account, currency, amount), (grower, currency, -amount)]
     body = {"delivery": delivery.pk, "grower": delivery.grower.number, "amount": amount, "currency": currency}
@@ -181,7 +184,7 @@ def second_payment(
         codes: Mapping[int, str] = {lot.pk: lot.account for lot in lots}
         lines: list[Line] = []
         for (number, pk), part in zip(spots, parts, strict=True):
-            lines += [(f"grower/{number}", currency, -part), (codes[pk], currency, part)]
+            lines += [(grower_account(number), currency, -part), (codes[pk], currency, part)]
         body: dict[str, Any] = {
             "lots": sorted(lot.code for lot in lots), "total": total, "rule": rule, "currency": currency,
         }  # fmt: skip
@@ -210,7 +213,7 @@ class StatementLine:
 
 def statement(grower: Grower, currency: str, since: datetime, until: datetime) -> list[StatementLine]:
     """A grower's account between two moments, with the balance brought forward as its first line."""
-    mine = Posting.objects.filter(account__name=f"grower/{grower.number}", commodity=currency)
+    mine = Posting.objects.filter(account__name=grower_account(grower.number), commodity=currency)
     before = mine.filter(entry__happened_at__lt=since).aggregate(total=Sum("amount"))["total"] or 0
     balance = -before
     found = [StatementLine(since, "forward", "", 0, 0, balance, 0)]

@@ -12,8 +12,6 @@ from ninja.errors import HttpError, ValidationError
 from ninja.security import SessionAuth
 from pydantic import Field
 
-from drydown.books.journal.write import DRY, WATER
-from drydown.books.lots.flows import Matter
 from drydown.books.models import Delivery, Grower, Holding, Lot
 from drydown.books.people.access import NotAllowedError, may, need
 from drydown.desk.api.shapes import Answers, DeliveryRow, LotRow, OutboxIn, StageName, State, Trouble
@@ -21,6 +19,9 @@ from drydown.desk.context import need_station
 from drydown.desk.fieldwork import bench_state, keep_each
 from drydown.desk.people import device, role
 from drydown.errors import DrydownError
+from drydown.way.matter import Matter
+from drydown.way.names import DRY, WATER
+from drydown.way.state import Stage
 
 __all__ = ["api"]
 
@@ -89,7 +90,7 @@ def field_state(request: HttpRequest) -> dict[str, Any]:
     if here is None:
         raise HttpError(403, "This device is not enrolled. Enrol it on the Devices page.")
     station = need_station()
-    lots = Lot.objects.filter(stage__in=(Lot.Stage.DRYING, Lot.Stage.STORED))[:300]
+    lots = Lot.objects.filter(stage__in=(Stage.DRYING, Stage.STORED))[:300]
     return {
         "station": station.place.name, "device": here.name, "person": request.user.get_username(),
         "last_seq": here.last_seq,

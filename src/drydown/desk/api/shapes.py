@@ -6,12 +6,21 @@ import uuid
 from typing import Annotated, Any, Literal
 
 from ninja import Schema
-from pydantic import AwareDatetime, ConfigDict, Field
+from pydantic import AfterValidator, AwareDatetime, ConfigDict, Field, WithJsonSchema
+
+from drydown.way.order import stages
 
 __all__ = ["Answers", "DeliveryRow", "ItemIn", "LotRow", "OutboxIn", "StageName", "State", "Trouble"]
 
-StageName = Literal[
-    "gathering", "floated", "pulped", "fermenting", "washed", "drying", "stored", "hulled", "sorted", "gone"
+
+def _is_stage(name: str) -> str:
+    if name not in stages():
+        raise ValueError(f"is not one of {', '.join(stages())}")
+    return name
+
+
+StageName = Annotated[
+    str, AfterValidator(_is_stage), WithJsonSchema({"type": "string", "enum": list(stages())})
 ]
 Grams = Annotated[int, Field(ge=0, le=30_000_000)]
 

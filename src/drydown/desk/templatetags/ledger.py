@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from django import template
 
-from drydown.books.numbers import coin_text
 from drydown.figures import Figure, Source, weakest
 from drydown.numerals import number
+from drydown.trade.coins import coin_text
 
 __all__ = [
     "coin", "figure", "kg", "known", "labelled", "minus", "percent", "sourced", "span", "value", "whole",

@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_safe
 
 from drydown.books.lots.family import ancestors, descendants, join, split
-from drydown.books.lots.take import lot_matter
+from drydown.books.lots.states import lot_matter
 from drydown.books.models import Lot
 from drydown.books.numbers import parse_grams
 from drydown.desk.context import need_station
@@ -22,6 +22,7 @@ from drydown.desk.people import guarded, who
 from drydown.desk.views.forms import Keyed
 from drydown.desk.views.problem import answered
 from drydown.errors import InputError
+from drydown.way.state import Stage
 
 __all__ = ["family", "join_lots", "split_lot"]
 
@@ -87,7 +88,7 @@ def split_lot(request: HttpRequest, code: str) -> HttpResponse:
 def _others(lot: Lot) -> list[Lot]:
     """Lots that could be joined with this one."""
     same = Lot.objects.filter(species=lot.species, stage=lot.stage).exclude(pk=lot.pk)
-    if lot.stage not in {Lot.Stage.HULLED, Lot.Stage.SORTED}:
+    if lot.stage not in {Stage.HULLED, Stage.SORTED}:
         same = same.filter(route=lot.route)
     return list(same[:60])
 
@@ -98,7 +99,7 @@ def _others(lot: Lot) -> list[Lot]:
 def join_lots(request: HttpRequest, code: str) -> HttpResponse:
     """Put a lot together with others of its kind."""
     lot = get_object_or_404(Lot, code=code)
-    drying = lot.stage == Lot.Stage.DRYING
+    drying = lot.stage == Stage.DRYING
     beds = list(need_station().drying_places()) if drying else []
     form = JoinForm(_others(lot), beds, request.POST or None)
     if request.method == "POST" and form.is_valid():

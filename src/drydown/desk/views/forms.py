@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
@@ -14,12 +14,13 @@ from django.utils.translation import gettext_lazy as _
 from drydown.books.journal.write import Who
 from drydown.books.lots.gate import MAX_DELIVERY_G
 from drydown.books.lots.improbable import Question, question_about
-from drydown.books.lots.places import Spot, Yard
 from drydown.books.lots.weighing import find_grower, swapped
 from drydown.books.moments import read_moment
 from drydown.books.numbers import parse_decimal, parse_grams
 from drydown.errors import InputError
 from drydown.station.model import Station
+from drydown.way.ask import Ask, things
+from drydown.way.yard import Spot, Yard
 
 __all__ = ["GateForm", "ReadingForm", "StepForm"]
 
@@ -212,85 +213,47 @@ def _pick(label: Any, names: list[tuple[str, str]], required: bool) -> forms.Cho
     return forms.ChoiceField(label=label, choices=choices, required=required)
 
 
-_NUMBERS: dict[str, tuple[Any, float, float, str]] = {
-    "load_kg_m2": (_("load, kg per m2 as spread"), 2, 900, "kg/m2"),
-    "moisture_percent": (_("moisture, % wet basis"), 3, 60, "% wb"),
-    "ph": (_("pH of the mass"), 2, 9, ""),
-    "tank_c": (_("temperature in the tank, C"), 0, 60, "C"),
-    "air_c": (_("air temperature, C"), -10, 60, "C"),
-    "rh_percent": (_("air humidity, %"), 0, 100, "%"),
-    "sample_g": (_("sample taken, g"), 1, 50_000, "g"),
-    "price_per_kg": (_("price per kg"), 0, 1e9, ""),
-    "bags_in_lot": (_("bags in the lot"), 1, 100_000, ""),
-    "bags_opened": (_("bags opened"), 1, 100_000, ""),
-    "kept_back_g": (_("of it kept back, g"), 0, 50_000, "g"),
-}
-_MASSES = {
-    "floaters_kg": _("floaters taken off, kg"),
-    "mass_kg": _("mass weighed, kg"),
-    "green_kg": _("green coffee, kg"),
-    "husk_kg": _("husk or hulls, kg"),
-    "rejects_kg": _("rejects taken out, kg"),
-}
-_FELT = ("slippery still", "grips, rough between the fingers")
-
-
 class StepForm(Keyed):
     """One step of a lot; fields follow from what the step asks."""
 
     def __init__(
-        self, asks: tuple[str, ...], station: Station, *args: Any, yard: Yard | None = None,
+        self, asks: tuple[Ask, ...], station: Station, *args: Any, yard: Yard | None = None,
         hours: dict[str, str] | None = None, **kwargs: Any,
     ) -> None:  # fmt: skip
         super().__init__(*args, **kwargs)
-        self.yard, self.hours = yard, hours or {}
-        self.names = [a.removesuffix("?") for a in asks]
+        self.yard, self.hours, self.asks = yard, hours or {}, asks
         for ask in asks:
-            self.fields[ask.removesuffix("?")] = self._field(ask.removesuffix("?"), ask, station)
-        self.order_fields([*self.names, "at", "key"])
+            self.fields[ask.name] = self._field(ask, station)
+        self.order_fields([*(a.name for a in asks), "at", "key"])
 
-    def _field(self, name: str, ask: str, station: Station) -> forms.Field:
-        needed = not ask.endswith("?")
-        if name in _MASSES:
-            return Kilograms(label=_MASSES[name], required=needed)
-        if name in _NUMBERS:
-            label, low, high, unit = _NUMBERS[name]
-            return Plain(low, high, unit, label=label, required=needed)
-        if name == "all_gone":
-            return forms.BooleanField(label=_("nothing of the lot is left"), required=False)
-        if name == "wet":
-            return forms.BooleanField(label=_("yes, bag it wet"), required=False)
-        picks = self._picks(station)
-        if name in picks:
-            return _pick(*picks[name], needed)
-        labels = {
-            "buyer": _("buyer"), "purpose": _("what for"), "tool": _("drawn with (trier, scoop)"),
-            "drawn_by": _("drawn by"),
-        }  # fmt: skip
-        return forms.CharField(label=labels[name], max_length=60, required=needed)
+    def _field(self, ask: Ask, station: Station) -> forms.Field:
+        label = _(ask.words)
+        if ask.kind == "kilograms":
+            return Kilograms(label=label, required=ask.needed)
+        if ask.kind == "number":
+            return Plain(ask.low, ask.high, ask.unit, label=label, required=ask.needed)
+        if ask.kind == "yes":
+            return forms.BooleanField(label=label, required=False)
+        if ask.kind == "pick":
+            return _pick(label, self._told(ask, station), ask.needed)
+        return forms.CharField(label=label, max_length=round(ask.high), required=ask.needed)
 
-    def _picks(self, station: Station) -> dict[str, tuple[Any, list[tuple[str, str]]]]:
-        """Menus of the station's own things, with what is free in each."""
-        things, yard = station.equipment, self.yard
-
-        def told(names: Iterable[str], spots: Mapping[str, Spot]) -> list[tuple[str, str]]:
-            return [(n, spots[n].words() if n in spots else n) for n in names]
-
-        return {
-            "bed": (_("drying place"), told(station.drying_places(), yard.beds if yard else {})),
-            "tank": (_("tank"), told((t.name for t in things.tanks), yard.tanks if yard else {})),
-            "store": (_("store"), told((s.name for s in things.stores), yard.stores if yard else {})),
-            "pulper": (_("pulper"), [(m.name, self.hours.get(m.name, m.name)) for m in things.pulpers]),
-            "huller": (_("huller"), [(m.name, self.hours.get(m.name, m.name)) for m in things.hullers]),
-            "felt": (_("by hand"), [(f, f) for f in _FELT]),
-        }
+    def _told(self, ask: Ask, station: Station) -> list[tuple[str, str]]:
+        """A menu of the station's own things, with what is free in each, or of the field's own words."""
+        if not ask.of:
+            return [(word, str(_(word))) for word in ask.choices]
+        spots: Mapping[str, Spot] = getattr(self.yard, f"{ask.of}s", {}) if self.yard else {}
+        return [
+            (name, spots[name].words() if name in spots else self.hours.get(name, name))
+            for name in things(ask.of, station)
+        ]
 
     def details(self) -> dict[str, Any]:
         """Plain data for the record; masses in kilograms."""
-        found: dict[str, Any] = {name: self.cleaned_data.get(name) for name in self.names}
-        for name in _MASSES:
-            if found.get(name) is not None:
-                found[name] /= 1000.0
+        found: dict[str, Any] = {ask.name: self.cleaned_data.get(ask.name) for ask in self.asks}
+        for ask in self.asks:
+            if ask.kind == "kilograms" and found.get(ask.name) is not None:
+                found[ask.name] /= 1000.0
         return {k: v for k, v in found.items() if v is not None and v is not False and v != ""}
 
 

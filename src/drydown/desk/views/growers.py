@@ -23,7 +23,6 @@ from drydown.books.lots.mend import merge_growers
 from drydown.books.lots.weighing import find_grower
 from drydown.books.models import Delivery, Grower
 from drydown.books.money.payments import statement
-from drydown.books.numbers import coin_text
 from drydown.books.people.access import need
 from drydown.books.people.register import note_change
 from drydown.desk.context import need_station
@@ -33,6 +32,7 @@ from drydown.desk.templatetags.ledger import kg
 from drydown.desk.views.problem import answered
 from drydown.errors import InputError
 from drydown.station.model import Station
+from drydown.trade.coins import coin_text
 
 __all__ = ["cards_pdf", "grower_page", "growers", "slip_pdf", "statement_pdf"]
 

@@ -11,26 +11,18 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
-from drydown.books.lots.drying import (
-    case_key,
-    lot_balance,
-    lot_case,
-    lot_forecast,
-)
-from drydown.books.lots.family import ancestors, descendants
-from drydown.books.lots.flow import PAST, STEPS, next_steps
-from drydown.books.lots.gate import cherry_kg
-from drydown.books.lots.habits import lot_form
-from drydown.books.lots.holdings import book_view
+from drydown.books.lots.drying import case_key, lot_case, lot_forecast
 from drydown.books.lots.mend import own_last
-from drydown.books.lots.places import tank_of, yard_of
-from drydown.books.lots.take import READABLE, record_reading, take_step
-from drydown.books.lots.watch import Level, due, flags_of
+from drydown.books.lots.readings import readable, record_reading
+from drydown.books.lots.states import yard_now
+from drydown.books.lots.story import Story, story_of
+from drydown.books.lots.take import take_step
+from drydown.books.lots.watch import Level
 from drydown.books.models import Happening, Lot, Reading
 from drydown.books.people.access import NotAllowedError
 from drydown.desk.chart import Dot, curve_svg
 from drydown.desk.context import need_station
-from drydown.desk.lotdrying import drying_context, or_none
+from drydown.desk.lotdrying import drying_context
 from drydown.desk.lotsteps import (
     foot_cautions,
     hours_words,
@@ -44,10 +36,12 @@ from drydown.desk.people import guarded, may_here, told, who
 from drydown.desk.views.forms import ReadingForm, StepForm
 from drydown.desk.views.problem import answered
 from drydown.errors import InputError
-from drydown.matter.sorption import fit_note
 from drydown.numerals import number
 from drydown.outlook.cautions import FIRST, cautions
 from drydown.station.model import Station
+from drydown.way.order import may_follow
+from drydown.way.order import step as find_step
+from drydown.way.order import steps as all_steps
 
 __all__ = ["curve", "lot_page", "reading", "step"]
 
@@ -67,41 +61,38 @@ def _page(
     bound: tuple[str, StepForm] | None = None,
     reading_form: ReadingForm | None = None,
 ) -> HttpResponse:
-    steps = steps_here(request, lot, station, bound)
-    yard = yard_of(station, without=lot)
-    deliveries = lot.deliveries.filter(undone=False).select_related("grower")
+    story = story_of(lot, station, timezone.now())
+    danger = any(f.level == Level.DANGER for f in story.flags)
+    steps = [
+        (s, step_form(s, lot, station, story.yard, bound), step_cautions(s, story.state, station))
+        for s in steps_here(request, story, bound)
+    ]
+    shown = {c.text for _s, _f, warned in steps for c in warned}
     context: dict[str, Any] = {
         "lot": lot,
-        "fruit_g": round(cherry_kg(lot) * 1000),
-        "steps": [
-            (s, step_form(s, lot, station, yard, bound), step_cautions(s, lot, station)) for s in steps
-        ],
-        "tank": tank_of(lot),
-        "readable": lot.stage in READABLE,
+        "fruit_g": story.fruit_g,
+        "steps": steps,
+        "tank": story.state.at("tank"),
+        "readable": story.readable,
         "local_first": FIRST,
         "bound_form": bound[1] if bound else None,
         "bound_kind": bound[0] if bound else "",
         "reading_form": reading_form or ReadingForm(),
-        "way": _way(request, lot, station),
-        "deliveries": deliveries,
-        "samples": lot.happenings.filter(kind="sample", undone=False),
+        "way": _way(request, story, station),
+        "deliveries": story.deliveries,
+        "samples": story.samples,
         "money": station.money,
-        "books": book_view(lot, station.money),
-        "above": ancestors(lot),
-        "below": descendants(lot),
-        "note": fit_note(lot.species, "washed" if lot.route == "washed" else lot_form(lot)),
-    }
-    if context["fruit_g"]:
-        context["balance"] = or_none(lambda: lot_balance(lot, station))
-    context |= drying_context(lot, station)
-    context["due"] = due(lot, station, timezone.now(), passed=bool(context.get("passed")))
-    context["flags"] = flags_of(lot, timezone.now(), yard_of(station), context.get("forecast"))
-    danger = any(f.level == Level.DANGER for f in context["flags"])
-    context["danger_cautions"] = cautions("mould") if danger else ()
-    shown = {c.text for _s, _f, warned in context["steps"] for c in warned}
-    context["cautions"] = [c for c in foot_cautions(lot, station) if c.text not in shown]
-    status = 400 if (bound or reading_form) else 200
-    return render(request, "desk/lot.html", context, status=status)
+        "books": story.books,
+        "above": story.above,
+        "below": story.below,
+        "note": story.note,
+        "balance": story.balance,
+        "due": story.due,
+        "flags": story.flags,
+        "danger_cautions": cautions("mould") if danger else (),
+        "cautions": [c for c in foot_cautions(story.state, station) if c.text not in shown],
+    } | drying_context(story)
+    return render(request, "desk/lot.html", context, status=400 if (bound or reading_form) else 200)
 
 
 def _visible(h: Happening, sales: bool) -> dict[str, Any]:
@@ -111,41 +102,37 @@ def _visible(h: Happening, sales: bool) -> dict[str, Any]:
     return {k: v for k, v in h.details.items() if k == "mass_kg"}
 
 
-def _way(request: HttpRequest, lot: Lot, station: Station) -> list[dict[str, Any]]:
+def _way(request: HttpRequest, story: Story, station: Station) -> list[dict[str, Any]]:
     """Steps and readings in order of time, with what whoever asks may mend of them."""
     sales, all_mine = may_here(request, "lots.sales"), may_here(request, "journal.undo", write=True)
-    last = own_last(request.user)
-    zone = station.place.site().zone
-    rows: list[dict[str, Any]] = [
-        {"row": h, "what": PAST[h.kind], "details": _details(_visible(h, sales))}
-        for h in lot.happenings.select_related("by")
-    ]
-    for r in lot.readings.select_related("by"):
-        temp = f", {r.bean_temp_c:g} C" if r.bean_temp_c is not None else ""
-        text = f"{r.moisture_wb * 100:.1f} % wb ({r.method}{temp})"
-        rows.append({"row": r, "what": _("moisture read"), "details": text})
-    for row in rows:
-        row["at"] = row["row"].happened_at.astimezone(zone)
-        row["mendable"] = all_mine or (last is not None and last.pk == row["row"].entry_id)
+    last, zone = own_last(request.user), station.place.site().zone
+    rows = [
+        {
+            "row": row, "what": _what(row), "details": _told(row, sales),
+            "at": row.happened_at.astimezone(zone),
+            "mendable": all_mine or (last is not None and last.pk == row.entry_id),
+        }
+        for row in story.way
+    ]  # fmt: skip
     return sorted(rows, key=lambda row: (row["at"], row["row"].entry_id))
 
 
-_UNITS = {
-    "floaters_kg": "kg floaters", "mass_kg": "kg", "load_kg_m2": "kg/m2", "green_kg": "kg green",
-    "husk_kg": "kg husk", "rejects_kg": "kg rejects", "moisture_percent": "% wb", "ph": "pH",
-    "tank_c": "C", "air_c": "C", "rh_percent": "% RH", "sample_g": "g", "bags_in_lot": "bags in the lot",
-    "bags_opened": "bags opened",
-    "kept_back_g": "g kept back", "price_per_kg": "per kg",
-}  # fmt: skip
+def _what(row: Happening | Reading) -> str:
+    return _("moisture read") if isinstance(row, Reading) else _(find_step(row.kind).past)
 
 
-def _details(details: dict[str, Any]) -> str:
+def _told(row: Happening | Reading, sales: bool) -> str:
+    """What was told of a step or a reading, with the units its step's file gives."""
+    if isinstance(row, Reading):
+        temp = f", {row.bean_temp_c:g} C" if row.bean_temp_c is not None else ""
+        return f"{row.moisture_wb * 100:.1f} % wb ({row.method}{temp})"
+    units = {ask.name: ask.shown for ask in find_step(row.kind).asks if ask.kind in {"kilograms", "number"}}
     parts = [
-        f"{number(v, 0 if v == int(v) else 1 if k != 'ph' else 2)} {_UNITS[k]}" if k in _UNITS else str(v)
-        for k, v in details.items() if v is not True
+        f"{number(v, 0 if v == int(v) else 1 if k != 'ph' else 2)} {units[k]}" if k in units else str(v)
+        for k, v in _visible(row, sales).items() if v is not True
     ]  # fmt: skip
-    if details.get("wet"):
-        parts.append("said to be wet")
+    if row.details.get("wet"):
+        parts.append(_("said to be wet"))
     return ", ".join(parts)
 
 
@@ -157,17 +144,17 @@ def step(request: HttpRequest, code: str) -> HttpResponse:
         return redirect("lot", code=code)
     lot, station = get_object_or_404(Lot, code=code), need_station()
     kind = request.POST.get("kind", "")
-    if kind not in STEPS:
+    if kind not in all_steps():
         raise InputError(f"'{kind}' is not a step.", code)
     if not may_take(request, kind):
         raise NotAllowedError(_("Your role does not record this step. Ask the owner."))
-    if kind not in [s.kind for s in next_steps(lot)]:
+    if kind not in may_follow(lot.route, lot.stage):
         words = _("Not recorded: the lot is %(stage)s already. Someone else may have been quicker.")
-        messages.error(request, words % {"stage": lot.get_stage_display()})
+        messages.error(request, words % {"stage": lot.stage_words()})
         return redirect("lot", code=code)
     form = StepForm(
         step_asks(kind, lot, station), station, request.POST, auto_id=f"id_{kind}_%s",
-        yard=yard_of(station, without=lot), hours=hours_words(kind, lot, station),
+        yard=yard_now(station, without=lot), hours=hours_words(kind, lot, station),
     )  # fmt: skip
     if form.is_valid():
         try:
@@ -176,7 +163,7 @@ def step(request: HttpRequest, code: str) -> HttpResponse:
         except InputError as error:
             form.add_error(None, str(error))
         else:
-            told(request, _("Recorded: %s.") % PAST[kind], taken.happening.entry_id)
+            told(request, _("Recorded: %s.") % _(find_step(kind).past), taken.happening.entry_id)
             for odd in taken.findings:
                 messages.warning(request, f"{odd.words} [{odd.source.text}, {odd.source.status}]")
             if kind == "sample":
@@ -194,9 +181,9 @@ def reading(request: HttpRequest, code: str) -> HttpResponse:
         return redirect("lot", code=code)
     lot, station = get_object_or_404(Lot, code=code), need_station()
     form = ReadingForm(request.POST)
-    if lot.stage not in READABLE:
+    if not readable(lot):
         raise InputError(
-            f"is {lot.get_stage_display()}, so it is not spread yet, or gone; "
+            f"is {lot.stage_words()}, so it is not spread yet, or gone; "
             "a reading belongs to a drying or stored lot.",
             code,
         )

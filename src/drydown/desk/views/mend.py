@@ -18,19 +18,22 @@ from django.views.decorators.http import require_http_methods
 from drydown.books.bench.contracts import known_scheme
 from drydown.books.bench.sheets import record_sheet
 from drydown.books.lots.mend import REASON, hand_over, hurdle, mend
-from drydown.books.lots.take import record_reading, take_step
+from drydown.books.lots.readings import record_reading
+from drydown.books.lots.take import take_step
 from drydown.books.lots.weighing import find_grower, take_in
 from drydown.books.models import Delivery, Entry, Lot
-from drydown.books.moments import moment_text
 from drydown.books.people.access import NotAllowedError
 from drydown.desk.context import need_station
-from drydown.desk.lotsteps import step_asks
 from drydown.desk.people import may_mend, who
 from drydown.desk.views.forms import GateForm, Keyed, ReadingForm, StepForm
 from drydown.desk.views.money import FORMS, do_money
 from drydown.desk.views.problem import answered
 from drydown.desk.views.sampleforms import CountForm, sheet_forms
 from drydown.errors import InputError
+from drydown.way.ask import here as asked_here
+from drydown.way.order import step as find_step
+from drydown.way.state import Stage
+from drydown.way.when import moment_text
 
 __all__ = ["mend_entry", "to_other_grower"]
 
@@ -110,7 +113,7 @@ def _delivery(request: HttpRequest, entry: Entry) -> Mender:
         ripe=facts["ripe_percent"], floats=facts["float_percent"],
     )  # fmt: skip
     form = GateForm(station, request.POST or None, request.FILES or None, initial=start)
-    gathering = Lot.objects.filter(stage=Lot.Stage.GATHERING).values_list("code", flat=True)
+    gathering = Lot.objects.filter(stage=Stage.GATHERING).values_list("code", flat=True)
     form.fields["lot"] = forms.ChoiceField(
         label=_("lot"),
         required=False,
@@ -135,10 +138,9 @@ def _step(request: HttpRequest, entry: Entry) -> Mender:
     station, facts = need_station(), entry.facts
     lot = get_object_or_404(Lot, code=facts["code"])
     kind = facts["kind"]
-    masses = ("floaters_kg", "mass_kg", "green_kg", "husk_kg", "rejects_kg")
+    asks = asked_here(find_step(kind).asks, station)
+    masses = {ask.name for ask in asks if ask.kind == "kilograms"}
     told = {k: _typed(v, k in masses) for k, v in facts["details"].items()}
-    asks = step_asks(kind, lot, station)
-    asks = (*asks, "wet?") if kind == "bag" and "wet?" not in asks else asks
     form = StepForm(asks, station, request.POST or None, initial=_start(entry, **told))
 
     def record() -> Any:

@@ -25,13 +25,14 @@ from drydown.books.money.payments import (
     pay_grower,
     second_payment,
 )
-from drydown.books.numbers import coin_text, parse_decimal
+from drydown.books.numbers import parse_decimal
 from drydown.desk.context import need_station
 from drydown.desk.people import guarded, told, who
 from drydown.desk.views.forms import Keyed, Kilograms, Plain, Typed
 from drydown.desk.views.problem import answered
 from drydown.errors import InputError
 from drydown.station.trade import Money
+from drydown.trade.coins import coin_text
 
 __all__ = ["FORMS", "do_money", "money_page"]
 

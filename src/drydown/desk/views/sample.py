@@ -25,9 +25,10 @@ from drydown.desk.views.forms import Keyed
 from drydown.desk.views.problem import answered
 from drydown.desk.views.sampleforms import CountForm, PhotoForm, sheet_forms
 from drydown.errors import InputError
-from drydown.outlook.cautions import FIRST, at_step
+from drydown.outlook.cautions import FIRST
 from drydown.quality.photo import HONEST
 from drydown.quality.scheme import Scheme
+from drydown.way.hurts import at_step
 
 __all__ = ["add_count", "add_sheet", "bench", "sample_page", "sample_photo", "sample_report", "screens"]
 

@@ -23,9 +23,11 @@ from drydown.desk.setupnames import in_words
 from drydown.desk.setuptoml import to_toml
 from drydown.desk.views.problem import calm
 from drydown.errors import InputError
+from drydown.matter.routes import form_of_route
 from drydown.station.load import StationFileError, parse_station
 from drydown.station.model import Station
-from drydown.steps.dry.data import FORM_OF_ROUTE
+from drydown.way.order import stages
+from drydown.way.state import Stage
 
 __all__ = ["station_page"]
 
@@ -151,19 +153,18 @@ def _forget_draft() -> None:
     _draft_file().unlink(missing_ok=True)
 
 
-_DONE = (Lot.Stage.STORED, Lot.Stage.HULLED, Lot.Stage.SORTED, Lot.Stage.GONE)
-
-
 def _keep_what_is_in_use(station: Station) -> None:
     """Lots on their way keep their species, their drying table and the name of their place."""
-    for lot in Lot.objects.exclude(stage__in=_DONE):
+    for lot in Lot.objects.exclude(
+        stage__in=[s.name for s in stages().values() if s.dry or s.name == Stage.GONE]
+    ):
         if lot.species not in station.species:
             raise InputError(f"Lot {lot.code} is {lot.species}; keep that species until it is stored.")
-        if FORM_OF_ROUTE[lot.route] not in station.drying or lot.route not in station.routes:
+        if form_of_route(lot.route) not in station.drying or lot.route not in station.routes:
             raise InputError(
                 f"Lot {lot.code} goes {lot.route_words()}; keep that route and its drying table."
             )
-        if lot.stage == Lot.Stage.DRYING and lot.bed not in station.drying_places():
+        if lot.stage == Stage.DRYING and lot.bed not in station.drying_places():
             raise InputError(
                 f"'{lot.bed}' has lot {lot.code} drying on it; keep that name until it is bagged."
             )

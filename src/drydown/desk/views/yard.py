@@ -13,10 +13,8 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from drydown.books.journal.write import DRY
 from drydown.books.lots.drying import lot_case, lot_forecast
-from drydown.books.lots.flow import STEPS
-from drydown.books.lots.places import Yard, yard_of
+from drydown.books.lots.states import yard_now
 from drydown.books.lots.watch import READ_WORDS, Flag, Level, due, flags_of
 from drydown.books.models import Holding, Lot
 from drydown.desk.context import need_station
@@ -25,18 +23,25 @@ from drydown.desk.views.problem import answered
 from drydown.errors import DrydownError
 from drydown.outlook.forecast import DryingForecast
 from drydown.station.model import Station
+from drydown.way.names import DRY
+from drydown.way.order import stages, step
+from drydown.way.state import Stage
+from drydown.way.yard import Yard
 
 __all__ = ["home", "more", "yard"]
 
 
 FAR = datetime.max.replace(tzinfo=UTC)
-Stage = Lot.Stage
-_KEPT = (Stage.STORED, Stage.HULLED, Stage.SORTED)
-_SHOWN: dict[str, tuple[str, ...]] = {
-    "way": tuple(s for s in Stage.values if s not in {*_KEPT, Stage.GONE}),
-    "stored": _KEPT,
-    "gone": (Stage.GONE,),
-}
+
+
+def _shown(which: str) -> list[str]:
+    """Names of the stages on a list of the yard: on their way, stored, or gone."""
+    kept = [s.name for s in stages().values() if s.dry]
+    if which == "stored":
+        return kept
+    if which == "gone":
+        return [Stage.GONE]
+    return [name for name in stages() if name not in kept and name != Stage.GONE]
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,16 +85,16 @@ def yard(request: HttpRequest) -> HttpResponse:
     station = need_station()
     shown = request.GET.get("show", "way")
     fruit = Sum("deliveries__net_g", filter=Q(deliveries__undone=False))
-    lots = Lot.objects.annotate(net=fruit).exclude(stage=Lot.Stage.GATHERING, net=None)
-    chosen = lots.filter(stage__in=_SHOWN.get(shown, _SHOWN["way"]))
+    lots = Lot.objects.annotate(net=fruit).exclude(stage=Stage.GATHERING, net=None)
+    chosen = lots.filter(stage__in=_shown(shown))
     found = list(chosen[:160])
-    matter, places, now = _matter(found), yard_of(station), timezone.now()
+    matter, places, now = _matter(found), yard_now(station), timezone.now()
     rows = [_row(lot, station, matter.get(lot.account, 0), places, now) for lot in found]
     rows.sort(key=lambda r: (r.dry_on is None, r.dry_on[1] or FAR if r.dry_on else FAR))
     worst = sorted((r for r in rows if r.endangered), key=lambda r: -max(f.weight for f in r.flags))
     groups = [(_("in danger"), worst)]
     calm = [r for r in rows if not r.endangered]
-    groups += [(str(label), [r for r in calm if r.lot.stage == stage]) for stage, label in Lot.Stage.choices]
+    groups += [(_(s.words), [r for r in calm if r.lot.stage == s.name]) for s in stages().values()]
     context = {
         "groups": [g for g in groups if g[1]],
         "shown": shown,
@@ -110,7 +115,7 @@ def _matter(lots: list[Any]) -> dict[str, int]:
 def _row(lot: Any, station: Station, dry_g: int, places: Yard, now: datetime) -> Row:
     found: DryingForecast | None = None
     trouble = ""
-    if lot.stage == Lot.Stage.DRYING:
+    if lot.stage == Stage.DRYING:
         try:
             case = lot_case(lot, station)
             found = lot_forecast(case, station) if case else None
@@ -126,7 +131,7 @@ def _row(lot: Any, station: Station, dry_g: int, places: Yard, now: datetime) ->
         lot,
         lot.net or 0,
         dry_g,
-        _(READ_WORDS) if kind == "read" else _(STEPS[kind].words) if kind else "",
+        _(READ_WORDS) if kind == "read" else _(step(kind).words) if kind else "",
         flags_of(lot, now, places, found),
         found.dry_on() if found else None,
         last,

@@ -2,31 +2,36 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from functools import cache
-from importlib.resources import files
 from typing import Any
 
 from drydown.errors import InputError, RangeError
 from drydown.figures import Source, Status
 from drydown.matter.species import Range, range_from_row
 from drydown.steps.dry.fuel import fuel
+from drydown.tables import table
 
-__all__ = ["FORM_OF_ROUTE", "Form", "Place", "form", "form_names", "place", "place_names"]
-
-FORM_OF_ROUTE = {"washed": "parchment", "pulped_natural": "mucilage", "natural": "cherry"}
+__all__ = ["Form", "Place", "form", "form_names", "isotherm_of", "place", "place_names"]
 
 
 @dataclass(frozen=True, slots=True)
 class Form:
-    """What is spread: ranges of each property, and notes on how far they are known."""
+    """What is spread: ranges of each property, and notes on how far they are known.
+
+    `rules_as` names the packaged form whose published limits it is held against; `isotherm` what its
+    balance with air was measured on; `cap_c` [C] the hottest its beans should be; `limit_days` how
+    long a forecast looks ahead.
+    """
 
     name: str
     label: str
     ranges: Mapping[str, Range]
     note: str
+    rules_as: str
+    isotherm: str
+    cap_c: float
+    limit_days: int
 
     def sources(self) -> tuple[Source, ...]:
         """All sources, without repeats."""
@@ -141,9 +146,8 @@ class Place:
         return replace(self, fuel=burns, **chosen)  # type: ignore[arg-type]
 
 
-@cache
-def _forms() -> dict[str, dict[str, Any]]:
-    return tomllib.loads((files("drydown.steps.dry") / "forms.toml").read_text(encoding="utf-8"))
+def _forms() -> dict[str, Any]:
+    return table("drydown.steps.dry", "forms.toml")
 
 
 def form_names() -> list[str]:
@@ -153,18 +157,24 @@ def form_names() -> list[str]:
 
 def form(name: str, species: str = "arabica") -> Form:
     """A form for a species; other species than arabica get a wider band and a note."""
-    table = _forms()
+    rows = _forms()
     if name not in form_names():
         raise InputError(f"form '{name}' is not known.", fix=f"Choose: {', '.join(form_names())}.")
-    kinds = table["species"]
+    kinds = rows["species"]
     if species not in kinds:
         raise InputError(f"species '{species}' has no drying data.")
     kind = kinds[species]
-    rows = {k: v for k, v in table[name].items() if isinstance(v, Mapping)}
-    ranges = {k: _widen(range_from_row(row), kind["widen"]) for k, row in rows.items()}
+    own = {k: v for k, v in rows[name].items() if isinstance(v, Mapping)}
+    ranges = {k: _widen(range_from_row(row), kind["widen"]) for k, row in own.items()}
     if kind["radius_scale"] != 1.0:
         ranges["radius_m"] = _scaled(ranges["radius_m"], kind["radius_scale"])
-    return Form(name, str(table[name]["label"]), ranges, kind["note"])
+    plain = {k: v for k, v in rows[name].items() if not isinstance(v, Mapping)}
+    return Form(name, ranges=ranges, note=kind["note"], **plain)
+
+
+def isotherm_of(name: str) -> str:
+    """What a form's balance with air was measured on, as `matter.sorption.fit_note` asks."""
+    return form(name).isotherm
 
 
 def _widen(r: Range, factor: float) -> Range:
@@ -177,10 +187,8 @@ def _scaled(r: Range, factor: float) -> Range:
     return Range(r.typical * factor, r.low * factor, r.high * factor, source)
 
 
-@cache
-def _places() -> dict[str, Place]:
-    text = (files("drydown.steps.dry") / "places.toml").read_text(encoding="utf-8")
-    return {name: _place(name, row) for name, row in tomllib.loads(text).items()}
+def _places() -> dict[str, dict[str, Any]]:
+    return table("drydown.steps.dry", "places.toml")
 
 
 def _place(name: str, row: Mapping[str, object]) -> Place:
@@ -198,4 +206,4 @@ def place(name: str) -> Place:
     """Look a place up by name; refuse unknown names with the list of known ones."""
     if name not in _places():
         raise InputError(f"place '{name}' is not known.", fix=f"Choose: {', '.join(_places())}.")
-    return _places()[name]
+    return _place(name, _places()[name])

@@ -9,15 +9,15 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import cache
 
 import numpy as np
 
-from drydown.books.journal.write import DRY, WATER, Line
 from drydown.errors import InputError, RangeError
 from drydown.matter.balance import Stream, route_balance
 from drydown.matter.practice import Drawn
 from drydown.matter.species import species
+from drydown.way.names import AIR, DIFFERENCE, DRAIN, DRY, SUPPLY, WATER, Line, by_product
+from drydown.words import say
 
 __all__ = [
     "Matter",
@@ -33,8 +33,6 @@ __all__ = [
     "washed",
     "weighed",
 ]
-
-AIR, DRAIN, SUPPLY, DIFFERENCE = "air", "drain", "supply", "difference"
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,12 +74,11 @@ def share_out(total: int, weights: Sequence[Fraction | float | int]) -> list[int
 def at_moisture(mass_g: int, moisture_wb: float) -> Matter:
     """A weighed mass at a moisture, split to the gram."""
     if not 0.0 < moisture_wb < 0.95:
-        raise RangeError(f"moisture must be above 0 and below 95 % wb, got {moisture_wb * 100:g} %.")
+        raise RangeError(say("moisture must be above 0 and below 95 % wb, got {p:g}.", p=moisture_wb * 100))
     water = round(mass_g * moisture_wb)
     return Matter(mass_g - water, water)
 
 
-@cache
 def fruit_moisture(name: str) -> float:
     """Moisture of ripe fruit of a species group by its typical composition, fraction wb."""
     c = species(name).typical()
@@ -103,7 +100,10 @@ def taken_off(has: Matter, lot: str, mass_g: int, to: str) -> list[Line]:
     """A weighed part of a lot, as moist as the lot, to another account."""
     if mass_g > has.mass:
         raise InputError(
-            f"{mass_g / 1000:g} kg is more than the lot holds ({has.mass / 1000:g} kg).",
+            say(
+                "{mass:g} kg is more than the lot holds ({has:g} kg).", mass=mass_g / 1000,
+                has=has.mass / 1000,
+            ),
             lot.removeprefix("lot/"), "Check the weight.",
         )  # fmt: skip
     return moved(part_of(has, mass_g), lot, to)
@@ -133,8 +133,8 @@ def pulped(has: Matter, lot: str, name: str, practice: Drawn, route: str) -> lis
     parts = _split(has, {k: out[k] for k in ("pulp", "pulper loss", "pulped")})
     litres = round(float(np.asarray(practice.pulp_water_l_kg_cherry)) * has.mass)
     return [
-        *moved(parts["pulp"], lot, "by-product/pulp"),
-        *moved(parts["pulper loss"], lot, "by-product/pulper loss"),
+        *moved(parts["pulp"], lot, by_product("pulp")),
+        *moved(parts["pulper loss"], lot, by_product("pulper loss")),
         (SUPPLY, WATER, -litres),
         (DRAIN, WATER, litres),
     ]
