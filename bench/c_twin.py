@@ -56,7 +56,7 @@ int run_block(double *ws, double *table, double *hourly, double *raked, double *
         while (at < 3599.999) {{
             double rest = 3600.0 - at;
             if (tau > 0.999 * rest) tau = rest; else if (tau > 0.5 * rest) tau = 0.5 * rest;
-            double error = both_stages(ws, hourly, hour, at, tau, tol, {layers});
+            double error = both_stages(ws, hourly, hour + 1, at, tau, tol, {layers});
             taken++;
             if (error > 1.0 && tau > 1.0) {{ tau = fmax(tau * fmax(0.2, 0.9 / sqrt(error)), 1.0); continue; }}
             accept(ws, tau, {layers});

@@ -18,6 +18,7 @@ from tests.dry.cases import fair_weather, one_member
 from tests.dry.reference import integrate
 
 from bench import c_twin
+from drydown.steps.dry.begin import start as start_of
 from drydown.steps.dry.block import run_block
 from drydown.steps.dry.data import form, place
 from drydown.steps.dry.lanes import OUT_COLUMNS
@@ -26,12 +27,12 @@ from drydown.steps.dry.routine import Routine
 from drydown.steps.dry.run import (
     DryStage,
     _hourly,
-    _start,
     _table,
     draw_parameters,
     dry,
     typical_parameters,
 )
+from drydown.steps.dry.state import spread_over
 
 __all__ = ["main"]
 
@@ -132,8 +133,9 @@ def _blocks(count: int) -> tuple[list[tuple[np.ndarray, np.ndarray, np.ndarray, 
         drawn = draw_parameters(form("parchment"), LANES, seed)
         table = _table(drawn, DryStage(where, routine, LOAD, 0.05), weather, LANES).T
         hourly, raked = _hourly(where, weather, routine)
-        start = _start(drawn, LOAD, None, LANES, weather.temp_c[:, 0]).T
-        air = np.repeat(hourly[0][:, :, None], LANES, axis=2)
+        air_c = np.repeat(weather.temp_c[:, :1], LANES, axis=0)
+        start = spread_over(np.hstack([start_of(drawn, LOAD, None, LANES), air_c, air_c]), BED_LAYERS).T
+        air = np.repeat(np.vstack([hourly[0][:1], hourly[0]])[:, :, None], LANES, axis=2)
         lanes = np.repeat(raked[:, None], LANES, axis=1)
         made.append(tuple(np.ascontiguousarray(a) for a in (table, air, lanes, start)))
     return made, weather.hours  # type: ignore[return-value]

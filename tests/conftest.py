@@ -21,6 +21,15 @@ if os.environ.get("DRYDOWN_TEST_POSTGRES") == "1":
 
     os.environ["DRYDOWN_DATABASE"] = start()
 
+
+@pytest.fixture(scope="session", autouse=True)
+def compiled_code() -> None:
+    """What tests compile is kept too, and what was kept is taken."""
+    from drydown.steps.dry.compiled import keep_compiled
+
+    keep_compiled()
+
+
 settings.register_profile("house", deadline=None, max_examples=60, derandomize=True)
 settings.load_profile("house")
 

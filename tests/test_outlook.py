@@ -76,7 +76,7 @@ def test_a_machine_tells_its_pressure_and_its_fuel() -> None:
     assert "no fuel" not in " ".join(found.notes)
     kind = form("parchment")
     depth = kind.dry_load(250.0) / 315.0
-    density = SITE.pressure_pa / 287.05 / 323.15
+    density = SITE.pressure_pa / 287.042 / 323.15
     swollen = 323.15 / 293.15  # outside air of 20 C at 50 C
     hand = 2.0 * ergun_pa_m(0.16 * swollen, 0.0082, 0.45, density, 1.81e-5 * swollen**0.7) * depth
     pressure = figures["pressure_pa"]

@@ -107,13 +107,8 @@ def install_lock(lock: str) -> None:
 
 
 def warm() -> None:
-    """Compile the drying kernel anew, so that no user waits for it, or runs an old one, later.
-
-    The compiler's own cache does not notice a change in a file that another one lays in.
-    """
+    """Compile the drying kernel, so that no user waits for it later."""
     say("compiling the drying kernel")
-    for old in (*KERNEL.glob("__pycache__/*.nbi"), *KERNEL.glob("__pycache__/*.nbc")):
-        old.unlink()
     call = [str(PYTHON), "-c", "from drydown.steps.dry import warm; warm()"]
     if subprocess.run(call, check=False).returncode:
         sys.exit("setup: the drying kernel did not compile; see above")

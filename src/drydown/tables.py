@@ -17,13 +17,14 @@ from typing import Any
 
 from drydown.errors import InputError
 
-__all__ = ["ADDED", "added_files", "table"]
+__all__ = ["ADDED", "added_files", "added_folder", "table"]
 
 ADDED = "DRYDOWN_ADDED"
 """Name of the variable that names the folder."""
 
 
-def _folder() -> Path | None:
+def added_folder() -> Path | None:
+    """The folder of added rows; None without one."""
     text = os.environ.get(ADDED, "")
     return Path(text) if text else None
 
@@ -34,7 +35,7 @@ def table(package: str, name: str) -> dict[str, Any]:
     Args: package, such as "drydown.matter"; name of the file. Returns: the table, to be read only.
     Raises `InputError` where the added file cannot be read.
     """
-    return _read(package, name, _folder())
+    return _read(package, name, added_folder())
 
 
 @lru_cache(maxsize=64)
@@ -63,5 +64,5 @@ def added_files(kind: str, ending: str) -> list[Path]:
 
     Args: kind, "schemes" or "steps"; ending, such as ".toml". Returns: paths, none without a folder.
     """
-    folder = _folder()
+    folder = added_folder()
     return sorted((folder / kind).glob(f"*{ending}")) if folder else []

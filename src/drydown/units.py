@@ -7,7 +7,9 @@ fraction (`rh`); time inside the model is hours from a start.
 from __future__ import annotations
 
 __all__ = [
+    "AIR_HEAT",
     "GAS_CONSTANT",
+    "GAS_CONSTANT_AIR",
     "GAS_CONSTANT_VAPOUR",
     "GRAVITY",
     "HOUR_S",
@@ -31,6 +33,12 @@ GAS_CONSTANT = 8.31446261815324
 
 GAS_CONSTANT_VAPOUR = 461.52
 """Gas constant of water vapour, J/(kg K): 8.314463 / 0.01801528."""
+
+GAS_CONSTANT_AIR = 287.042
+"""Gas constant of dry air, J/(kg K): ASHRAE Handbook of Fundamentals 2009, chapter 1."""
+
+AIR_HEAT = 1006.0
+"""Heat capacity of dry air at constant pressure, J/(kg K), as in the ASHRAE enthalpy equation."""
 
 STEFAN_BOLTZMANN = 5.670374419e-8
 """Stefan-Boltzmann constant, W/(m2 K4) (SI 2019)."""

@@ -7,9 +7,10 @@ from datetime import datetime
 import numpy as np
 
 from drydown.air.series import HourlyWeather, Site
+from drydown.steps.dry.begin import start as start_of
 from drydown.steps.dry.data import Place, form
 from drydown.steps.dry.routine import Routine
-from drydown.steps.dry.run import DryStage, _hourly, _start, _table, typical_parameters
+from drydown.steps.dry.run import DryStage, _hourly, _table, typical_parameters
 
 __all__ = ["SITE", "fair_weather", "one_member", "typical"]
 
@@ -51,5 +52,6 @@ def one_member(
     """What the kernel gets for one member: parameter table, hourly air, rakes, starting state."""
     table = _table(parameters, DryStage(where, routine, load, 0.05), weather, 1)[0]
     hourly, raked = _hourly(where, weather, routine)
-    start = _start(parameters, load, None, 1, weather.temp_c[:, 0])[0]
+    air_c = weather.temp_c[0, 0]
+    start = np.append(start_of(parameters, load, None, 1)[0], [air_c, air_c])
     return table, hourly[0], raked, start

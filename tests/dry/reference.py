@@ -32,6 +32,7 @@ from drydown.steps.dry.rows import (
     M,
     W,
 )
+from drydown.steps.dry.state import spread_over
 
 __all__ = ["flat_rates", "integrate", "work_space"]
 
@@ -79,7 +80,8 @@ def layered_rates(
 def work_space(table: Array, start: Array, layers: int = BED_LAYERS) -> Array:
     """A work space with the parameters of one member in every lane."""
     ws = np.zeros(SIZE)
-    begin(ws, np.repeat(table[:, None], LANES, axis=1), np.repeat(start[:, None], LANES, axis=1), layers)
+    rows = spread_over(start[None], layers)[0]
+    begin(ws, np.repeat(table[:, None], LANES, axis=1), np.repeat(rows[:, None], LANES, axis=1), layers)
     return ws
 
 

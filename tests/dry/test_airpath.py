@@ -80,10 +80,10 @@ def test_drawn_air_balances_its_lift(name: str, warmer: float) -> None:
     ws, table = _moment(name, place("raised_bed"), (air + warmer,) * L)
     kelvin = air + 273.15
     speed = _row(ws, BED1 + GFLOW) * GAS_CONSTANT_VAPOUR * kelvin
-    density = table[column("pressure_pa")] / (287.05 * kelvin)
+    density = table[column("pressure_pa")] / (287.042 * kelvin)
     diameter, porosity = 2.0 * table[column("radius_m")], table[column("porosity")]
     drop = Ergun(dp=diameter, voidage=porosity, vs=speed, rho=density, mu=1.81e-5, L=1.0)
-    lift = density * 9.81 * warmer / kelvin
+    lift = density * 9.80665 * warmer / kelvin
     assert drop * table[column("air_resistance")] == pytest.approx(lift, rel=1e-6)
     assert ergun_pa_m(speed, diameter, porosity, density) == pytest.approx(drop, rel=1e-9)
 
@@ -119,7 +119,7 @@ def test_air_of_a_tunnel_and_of_a_closed_machine_balances_its_heat() -> None:
     ws, table = _moment("parchment", place("tunnel"), warm)
     outside, met = _row(ws, AIR1 + TA), _row(ws, BED1 + TAIR)
     top, below, through = (_row(ws, BED1 + r) for r in (HTOP, HBOT, HFLOW))
-    air_j_m3k = 1006.0 * table[column("pressure_pa")] / (287.05 * (outside + 273.15))
+    air_j_m3k = 1006.0 * table[column("pressure_pa")] / (287.042 * (outside + 273.15))
     link = table[column("cover_w_m2k")] + table[column("vent_m_s")] * air_j_m3k
     sun = place("tunnel").light * fair_weather(2).ghi_wm2[0, NOON] * table[column("floor_gain")]
     gain = link * (outside - met) + sun + top * (warm[0] - met) + below * (warm[-1] - met)

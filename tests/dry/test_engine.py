@@ -20,6 +20,7 @@ from drydown.steps.dry.lanes import OUT_COLUMNS
 from drydown.steps.dry.layout import BED_LAYERS, LANES, MACHINE_LAYERS
 from drydown.steps.dry.routine import Routine
 from drydown.steps.dry.run import draw_parameters, dry
+from drydown.steps.dry.state import spread_over
 from tests.dry.cases import fair_weather, one_member, typical
 from tests.dry.reference import integrate
 
@@ -206,7 +207,9 @@ def test_more_layers_than_four_change_little() -> None:
             for a in one_member(typical(name), where, weather, Routine(), load)
         )
         out, done = np.zeros((LANES, weather.hours + 1, len(OUT_COLUMNS))), np.zeros(LANES)
-        run_block(table, hourly, raked, start, 0.05, 4e-3, MACHINE_LAYERS, out, done)
+        rows = np.ascontiguousarray(spread_over(start.T, MACHINE_LAYERS).T)
+        hourly = np.concatenate([hourly[:1], hourly])
+        run_block(table, hourly, raked, rows, 0.05, 4e-3, MACHINE_LAYERS, out, done)
         ten = out[0, :, 0] / (1.0 + out[0, :, 0])
         assert 100.0 * np.abs(ten - four).max() < (2.5 if name == "cherry" else 1.0)
 

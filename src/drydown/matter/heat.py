@@ -7,9 +7,18 @@ from numpy.typing import NDArray
 
 from drydown.errors import RangeError
 
-__all__ = ["heat_capacity_j_kg_k", "latent_heat_j_kg", "latent_heat_water_j_kg"]
+__all__ = [
+    "BOUND_FALL", "BOUND_SHARE", "DRY_HEAT", "LATENT_0", "LATENT_FALL", "WATER_HEAT", "heat_capacity_j_kg_k",
+    "latent_heat_j_kg", "latent_heat_water_j_kg",
+]  # fmt: skip
 
 Array = NDArray[np.float64]
+LATENT_0, LATENT_FALL = 2_502_400.0, 2_429.5
+"""Latent heat of water at 0 C, J/kg, and its fall per kelvin: Trejos et al. 1989, eq. 6 (second-hand)."""
+BOUND_SHARE, BOUND_FALL = 1.44408, 21.6011
+"""Share of latent heat by which bound water is held, and its fall with kg/kg db: the same equation."""
+DRY_HEAT, WATER_HEAT = 1650.0, 4190.0
+"""Heat capacity of dry coffee (own choice) and of water, J/(kg K)."""
 
 
 def latent_heat_water_j_kg(temp_c: float | Array) -> Array:
@@ -19,7 +28,7 @@ def latent_heat_water_j_kg(temp_c: float | Array) -> Array:
     Args: temp_c [C]. Returns: [J/kg].
     Valid range: 0 to 60 C. Source: Trejos et al. 1989, eq. 6, first factor (second-hand).
     """
-    return np.asarray((2502.4 - 2.4295 * np.asarray(temp_c, dtype=float)) * 1e3)
+    return np.asarray(LATENT_0 - LATENT_FALL * np.asarray(temp_c, dtype=float))
 
 
 def latent_heat_j_kg(temp_c: float | Array, moisture_db: float | Array) -> Array:
@@ -35,7 +44,7 @@ def latent_heat_j_kg(temp_c: float | Array, moisture_db: float | Array) -> Array
     m = np.asarray(moisture_db, dtype=float)
     if np.any(m < 0):
         raise RangeError(f"moisture_db must be 0 or more, got {m.tolist()}.")
-    return np.asarray(latent_heat_water_j_kg(temp_c) * (1.0 + 1.44408 * np.exp(-21.6011 * m)))
+    return np.asarray(latent_heat_water_j_kg(temp_c) * (1.0 + BOUND_SHARE * np.exp(-BOUND_FALL * m)))
 
 
 def heat_capacity_j_kg_k(moisture_db: float | Array) -> Array:
@@ -50,4 +59,4 @@ def heat_capacity_j_kg_k(moisture_db: float | Array) -> Array:
     m = np.asarray(moisture_db, dtype=float)
     if np.any(m < 0):
         raise RangeError(f"moisture_db must be 0 or more, got {m.tolist()}.")
-    return np.asarray(1650.0 + 4190.0 * m)
+    return np.asarray(DRY_HEAT + WATER_HEAT * m)

@@ -7,7 +7,6 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from drydown.air.moist import GAS_CONSTANT_AIR
 from drydown.air.series import Site
 from drydown.figures import Figure, Source, Status
 from drydown.outlook.case import DryingCase
@@ -16,7 +15,7 @@ from drydown.steps.dry.constants import AIR_VISCOSITY
 from drydown.steps.dry.data import Form, Place
 from drydown.steps.dry.fuel import BURNER_BAND, BURNER_SOURCE, fuel
 from drydown.steps.dry.run import PRIOR_SD, DryingRun
-from drydown.units import ZERO_C_K
+from drydown.units import GAS_CONSTANT_AIR, ZERO_C_K
 
 __all__ = ["machine_inputs", "machine_notes", "machine_rows", "machine_sources"]
 

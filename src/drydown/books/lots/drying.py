@@ -12,6 +12,7 @@ from django.core.cache import cache
 
 from drydown.books.lots.states import cherry_kg, shape_of
 from drydown.books.models import Lot
+from drydown.fingerprint import MODEL, fingerprint, fingerprint_of_file
 from drydown.matter.report import BalanceReport, report_balance
 from drydown.matter.species import species
 from drydown.outlook.case import DryingCase
@@ -32,7 +33,6 @@ __all__ = [
 
 Kept = TypeVar("Kept")
 MEMBERS = 80
-VERSION = "6"
 
 
 def lot_balance(lot: Lot, station: Station) -> BalanceReport:
@@ -53,8 +53,9 @@ def lot_case(lot: Lot, station: Station) -> DryingCase | None:
 
 
 def case_key(case: DryingCase, station: Station) -> str:
-    """Hash of everything a forecast depends on: the case, the site, the weather's content."""
-    text = f"{VERSION}|{MEMBERS}|{case}|{_site(station)}|{station.weather.months}|{_file_stamp(station)}"
+    """Hash of everything a forecast depends on: the code, the case, the site, the weather's content."""
+    parts = (fingerprint(*MODEL), MEMBERS, case, _site(station), station.weather.months, _file_stamp(station))
+    text = "|".join(map(str, parts))
     return "forecast-" + hashlib.sha256(text.encode()).hexdigest()
 
 
@@ -68,14 +69,13 @@ def _folder() -> Path:
 
 
 def _file_stamp(station: Station) -> str:
-    """Size and time of the weather file, where forecasts use one."""
+    """A hash of the weather file, where forecasts use one."""
     if station.weather.months is not None or station.weather.file is None:
         return ""
     try:
-        found = (_folder() / station.weather.file).stat()
+        return fingerprint_of_file(_folder() / station.weather.file)
     except OSError:
         return "missing"
-    return f"{station.weather.file}|{found.st_size}|{found.st_mtime_ns}"
 
 
 def lot_forecast(case: DryingCase, station: Station) -> DryingForecast:

@@ -13,9 +13,11 @@ def warm() -> None:
     import numpy as np  # noqa: PLC0415
 
     from drydown.steps.dry.block import run_block  # noqa: PLC0415
-    from drydown.steps.dry.lanes import OUT_COLUMNS, START_COLUMNS  # noqa: PLC0415
+    from drydown.steps.dry.compiled import keep_compiled  # noqa: PLC0415
+    from drydown.steps.dry.lanes import OUT_COLUMNS, state_rows  # noqa: PLC0415
     from drydown.steps.dry.layout import BED_LAYERS, LANES, MACHINE_LAYERS, PARAMETERS  # noqa: PLC0415
 
+    keep_compiled()
     table = np.zeros((len(PARAMETERS), LANES))
     given = {
         "radius_m": 0.004, "d40_m2_s": 2e-11, "ea_j_mol": 45000.0, "absorptance": 0.6, "light_depth_m": 0.007,
@@ -25,8 +27,8 @@ def warm() -> None:
     }  # fmt: skip
     for name, value in given.items():
         table[PARAMETERS.index(name)] = value
-    air = np.array([[20.0, 0.7, 300.0, 1.0, 0.0, 330.0, 0.0]])[:, :, None].repeat(LANES, axis=2)
-    start = np.full((len(START_COLUMNS), LANES), 0.8)
+    air = np.array([[20.0, 0.7, 300.0, 1.0, 0.0, 330.0, 0.0]] * 2)[:, :, None].repeat(LANES, axis=2)
     out, done = np.zeros((LANES, 2, len(OUT_COLUMNS))), np.zeros(LANES)
     for layers in (BED_LAYERS, MACHINE_LAYERS):
+        start = np.full((state_rows(layers), LANES), 0.8)
         run_block(table, air, np.zeros((1, LANES)), start, 0.12, 1e-2, layers, out, done)

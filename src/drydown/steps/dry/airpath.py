@@ -21,7 +21,7 @@ from drydown.steps.dry.constants import (
     CAP_GAIN,
     FILM_U,
     FLOOR_GAIN,
-    GRAVITY,
+    KELVIN,
     OPEN,
     PRESSURE,
     RA,
@@ -51,13 +51,14 @@ from drydown.steps.dry.rows import (
     TIN,
     W,
 )
+from drydown.units import GRAVITY
 
 Array = NDArray[np.float64]
 
 
 @inlined
 def against(carried: float, film: float, blown: float) -> float:
-    """What air that passes through a film leaves of its exchange: x/(e^x - 1), x carried over film.
+    """What air that passes through a film leaves of its exchange: x/(e^x - 1), x carried over film (D19).
 
     With it, carried plus film is the exact exchange where air leaves, film where it enters.
     """
@@ -71,7 +72,7 @@ def against(carried: float, film: float, blown: float) -> float:
 
 @inlined
 def air_path(ws: Array, air: int, bed: int, state: int, layers: int) -> None:
-    """Air through the layer, and the temperature of the air it meets; after the bed's exchange.
+    """Air through the layer, and the temperature of the air it meets (D18 to D20).
 
     Drawn up: 150 f mu (1-e)2/(e3 d2) v + 1.75 f rho (1-e)/(e3 d) v2 = rho g (T bed - T air)/T air,
     Ergun with a resistance factor f; the depth cancels. None under a cover, none downward.
@@ -84,7 +85,7 @@ def air_path(ws: Array, air: int, bed: int, state: int, layers: int) -> None:
             mean += ws[(state + T0 + j) * W + m] / layers
         first, last = ws[(state + T0) * W + m], ws[(state + T0 + layers - 1) * W + m]
         outside = ws[(air + TA) * W + m]
-        kelvin = outside + 273.15
+        kelvin = outside + KELVIN
         density = ws[PRESSURE * W + m] / (RA * kelvin)
         fan, fresh = ws[AIR_FLOW * W + m], ws[FRESH * W + m]
         shut = 1.0 if fresh > 0.0 else 0.0
@@ -120,7 +121,7 @@ def air_path(ws: Array, air: int, bed: int, state: int, layers: int) -> None:
 
 @inlined
 def burner(ws: Array, bed: int, state: int, layers: int) -> None:
-    """Temperature of the air that enters below: a machine's set point, turned down near the cap."""
+    """Temperature of the air that enters below: a machine's set point, turned down near the cap (D22)."""
     for m in range(W):
         met = ws[(bed + TAIR) * W + m]
         hottest = ws[(state + T0 + layers - 1) * W + m]

@@ -21,6 +21,7 @@ from drydown.steps.dry.constants import (
     FILM,
     FILM_HOLD,
     HSCALE,
+    KELVIN,
     LIGHT,
     LOAD,
     OPEN,
@@ -33,7 +34,9 @@ from drydown.steps.dry.constants import (
     RV,
     SHERWOOD,
     SLAB_CONTACT,
+    VAPOUR_DIFFUSIVITY,
     VENT,
+    WATER_KG_M3,
     WIND_TO_BED,
     X_DRY,
     X_WET,
@@ -80,11 +83,11 @@ Array = NDArray[np.float64]
 
 @inlined
 def prepare(ws: Array) -> None:
-    """What each lane keeps all through a run, from its parameters; once, after they are set."""
+    """What each lane keeps all through a run, from its parameters; once (D13, D14, D17)."""
     for m in range(W):
         pores, radius = ws[PORES * W + m], ws[RADIUS * W + m]
         flow, again = ws[AIR_FLOW * W + m], ws[RECIRCULATED * W + m]
-        solid, diffusivity = 1.0 - pores, 2.5e-5 * 101325.0 / ws[PRESSURE * W + m]
+        solid, diffusivity = 1.0 - pores, VAPOUR_DIFFUSIVITY / ws[PRESSURE * W + m]
         # Sphere in slow pore air; with a fan Wakao's 2 + 1.1 Re^0.6 Pr^1/3 (nu 1.6e-5, Pr^1/3 0.85).
         blown = 1.1 * 0.85 * math.pow(flow * 2.0 * radius / 1.6e-5, 0.6) if flow > 0.0 else 0.0
         resist = ws[RESIST * W + m] * solid / (pores * pores * pores * 2.0 * radius)
@@ -103,7 +106,9 @@ def prepare(ws: Array) -> None:
 
 @inlined
 def ground_shares(ws: Array, air: int, bed: int, m: int, passed: float, plane: float) -> None:
-    """What sees the sky and touches the floor: the lot where it covers the ground, the floor elsewhere."""
+    """What sees the sky and touches the floor: the lot where it covers the ground, the floor elsewhere
+    (D24, D27).
+    """
     open_air = 1.0 - ws[(air + COVER) * W + m]
     floor = on_floor(ws, m)
     ws[(bed + HSKY) * W + m] = open_air * ws[EMIT * W + m] * (1.0 - passed)
@@ -114,7 +119,7 @@ def ground_shares(ws: Array, air: int, bed: int, m: int, passed: float, plane: f
 
 @inlined
 def bed_geometry(ws: Array, air: int, bed: int, state: int, layers: int) -> None:
-    """Layer depth, from the mean moisture in row MEANX, and exchange with air, sky and floor."""
+    """Layer depth, from the mean moisture in row MEANX, and exchange with air, sky and floor (D12 to D17)."""
     for m in range(W):
         share = (ws[MEANX * W + m] - ws[X_DRY * W + m]) * ws[SPAN * W + m]
         share = 0.0 if share < 0.0 else share
@@ -124,7 +129,7 @@ def bed_geometry(ws: Array, air: int, bed: int, state: int, layers: int) -> None
         open_air = 1.0 - ws[(air + COVER) * W + m]
         machine = 1.0 if ws[AIR_FLOW * W + m] > 0.0 else 0.0
         wind = WIND_TO_BED * ws[(air + WIND) * W + m] * open_air
-        by_kelvin = 1.0 / (ws[(air + TA) * W + m] + 273.15)
+        by_kelvin = 1.0 / (ws[(air + TA) * W + m] + KELVIN)
         pore = ws[POREWAY * W + m] * (1.0 + 3.0 * wind) * by_kelvin * by_dz
         # A heap shows the air less than the spread layer; what is covered has no rain, so the row says it.
         heaped = ws[(air + COVER) * W + m] * ws[(air + RAIN) * W + m]
@@ -151,7 +156,7 @@ def bed_geometry(ws: Array, air: int, bed: int, state: int, layers: int) -> None
         ground_shares(ws, air, bed, m, passed, plane)
         ws[(bed + KLAY) * W + m] = BED_CONDUCTIVITY * by_dz
         ws[(bed + GIVE) * W + m] = ws[EXCHANGE * W + m] * dz * by_kelvin
-        ws[(bed + FHALF) * W + m] = surface * 1000.0 * ws[FILM * W + m]
-        ws[(bed + FHOLD) * W + m] = surface * 1000.0 * ws[FILM_HOLD * W + m]
+        ws[(bed + FHALF) * W + m] = surface * WATER_KG_M3 * ws[FILM * W + m]
+        ws[(bed + FHOLD) * W + m] = surface * WATER_KG_M3 * ws[FILM_HOLD * W + m]
         ws[(bed + FADE) * W + m] = fade
     air_path(ws, air, bed, state, layers)

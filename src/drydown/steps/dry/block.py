@@ -65,6 +65,7 @@ from drydown.steps.dry.rows import (
 )
 from drydown.steps.dry.rows import SIZE as WORK_SIZE
 from drydown.steps.dry.solver import factor, linear_flows, solve
+from drydown.units import HOUR_S
 
 __all__ = ["run_block"]
 
@@ -183,8 +184,8 @@ def accept(ws: Array, tau: float, layers: int) -> None:
 def both_stages(ws: Array, hourly: Array, hour: int, at: float, tau: float, tol: float, layers: int) -> float:
     """Both stages of one step for a fixed number of layers; returns its error."""
     h = GAMMA * tau
-    read_air(ws, hourly, hour, at / 3600.0, AIR1)
-    read_air(ws, hourly, hour, (at + tau) / 3600.0, AIR2)
+    read_air(ws, hourly, hour, at / HOUR_S, AIR1)
+    read_air(ws, hourly, hour, (at + tau) / HOUR_S, AIR2)
     capacities(ws, STATE, layers, 0.5 * tau, DRIFT)
     bed_geometry(ws, AIR1, BED1, STATE, layers)
     rates(ws, STATE, NOW, BED1, AIR1, SIDE, layers)
@@ -240,8 +241,8 @@ def one_hour(
     at, taken, stirred = 0.0, 0, 0.0
     for m in range(W):
         stirred = STIR_S if raked[m] > 1.5 else stirred
-    mix = stirred if stirred > 0.0 else 3600.0
-    while at < 3599.999:
+    mix = stirred if stirred > 0.0 else HOUR_S
+    while at < HOUR_S - 1e-3:
         rest = mix - at
         if tau > 0.999 * rest:
             tau = rest
@@ -275,33 +276,36 @@ def run_block(
 ) -> int:
     """Run a block of LANES members through the hours; returns the steps tried.
 
-    table (parameter, lane); hourly (hour, column, lane); raked (hour, lane); start
-    (START_COLUMNS, lane), replaced by the state at each lane's end; out (lane, hour + 1, column); done (lane):
-    hour the target was met, -1 if never. A lane that met the target is taken off: its later
+    table (parameter, lane); hourly (hour + 1, column, lane), the hour before first; raked (hour, lane); start
+    (state_rows, lane), replaced by the state at each lane's end; out (lane, hour + 1, column); done (lane):
+    hour the target was met, nan if never. A lane that met the target is taken off: its later
     rows repeat the last. `tol` is the step tolerance, kg water per kg dry matter.
     """
     ws = np.zeros(WORK_SIZE)
     begin(ws, table, start, layers)
     capacities(ws, STATE, layers, 0.0, DRIFT)
-    read_air(ws, hourly, 0, 0.0, AIR1)
+    read_air(ws, hourly, 1, 0.0, AIR1)
     bed_geometry(ws, AIR1, BED1, STATE, layers)
-    waiting, taken, tau = W, 0, 300.0
+    waiting, taken, last = W, 0, start.shape[0] - 1
+    tau = start[last, 0]
+    for m in range(W):
+        tau = min(tau, start[last, m])
     for m in range(W):
         report(ws, layers, m, out[m, 0])
         ws[FIRST * W + m] = out[m, 0, 0] * ws[LOAD * W + m]
         out[m, 0, 10] = 0.0
-        done[m] = -1.0
+        done[m] = np.nan
         if out[m, 0, 0] <= target_db:
             done[m] = 0.0
             waiting -= 1
-    for hour in range(hourly.shape[0]):
+    for hour in range(raked.shape[0]):
         if waiting == 0:
             for m in range(W):
                 out[m, hour + 1] = out[m, hour]
             continue
         if rake(ws, layers, raked[hour], 0.5):
             tau = min(tau, 300.0)
-        tau, tried = one_hour(ws, hourly, hour, tau, tol, layers, raked[hour])
+        tau, tried = one_hour(ws, hourly, hour + 1, tau, tol, layers, raked[hour])
         taken += tried
         for m in range(W):
             if done[m] >= 0.0:
@@ -312,8 +316,10 @@ def run_block(
             if now <= target_db:
                 done[m] = hour + (before - target_db) / max(before - now, 1e-12)
                 end(ws, start, layers, m)
+                start[last, m] = tau
                 waiting -= 1
     for m in range(W):
-        if done[m] < 0.0:
+        if not done[m] >= 0.0:
             end(ws, start, layers, m)
+            start[last, m] = tau
     return taken

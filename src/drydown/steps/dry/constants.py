@@ -5,17 +5,31 @@ from __future__ import annotations
 from drydown.matter.sorption import OSWIN
 from drydown.steps.dry.layout import column, shell_geometry
 from drydown.steps.dry.rows import M, P
-from drydown.units import GAS_CONSTANT_VAPOUR, STEFAN_BOLTZMANN
+from drydown.units import (
+    AIR_HEAT,
+    GAS_CONSTANT,
+    GAS_CONSTANT_AIR,
+    GAS_CONSTANT_VAPOUR,
+    STANDARD_PRESSURE_PA,
+    STEFAN_BOLTZMANN,
+    ZERO_C_K,
+)
 
 V, FACTORS = shell_geometry()
 OSWIN_A, OSWIN_B, OSWIN_C = OSWIN.a, OSWIN.b, OSWIN.c
-RV, RA, SIGMA = GAS_CONSTANT_VAPOUR, 287.05, STEFAN_BOLTZMANN
+RV, RA, SIGMA, GAS, KELVIN = GAS_CONSTANT_VAPOUR, GAS_CONSTANT_AIR, STEFAN_BOLTZMANN, GAS_CONSTANT, ZERO_C_K
+D40_KELVIN = 40.0 + ZERO_C_K
+"""Temperature that diffusivities are stated at, K (D3)."""
 WIND_TO_BED = 0.635
 """Wind at 1 m over wind at 10 m, FAO-56 log law."""
 SHERWOOD = 2.6
 """Vapour exchange of one bean in slow pore air (sphere: 2 + 0.6 Re^0.5 Sc^1/3)."""
 BED_CONDUCTIVITY = 0.12
-AIR_CP, AIR_VISCOSITY, GRAVITY = 1006.0, 1.81e-5, 9.81
+AIR_CP, AIR_VISCOSITY, WATER_KG_M3 = AIR_HEAT, 1.81e-5, 1000.0
+VAPOUR_DIFFUSIVITY = 2.5e-5 * STANDARD_PRESSURE_PA
+"""Diffusivity of vapour in air times pressure, m2/s Pa (D13)."""
+DRIEST = 5e-3
+"""Moisture of a skin, kg/kg, below which the isotherm is not asked (D4)."""
 SLAB_STEP_M, SLAB_K, SLAB_RHO_C, SLAB_CONTACT = 0.1 / M, 1.4, 2.1e6, 12.0
 SLAB_LINK, SLAB_HEAT = SLAB_K / SLAB_STEP_M, SLAB_RHO_C * SLAB_STEP_M
 GROUND_LINK = 2.4

@@ -11,6 +11,7 @@ from drydown.steps.dry.constants import (
     AIR_FLOW,
     GROUND,
     GROUND_LINK,
+    KELVIN,
     OPEN,
     SIGMA,
     SLAB_ABSORB,
@@ -53,7 +54,7 @@ def on_floor(ws: Array, m: int) -> float:
 @inlined
 def bare_floor(ws: Array, state: int, bed: int, air: int, m: int) -> float:
     """Heat into a floor from air and sky where no bean covers it, W/m2."""
-    kelvin = ws[(state + S0) * W + m] + 273.15
+    kelvin = ws[(state + S0) * W + m] + KELVIN
     body = SIGMA * kelvin * kelvin * kelvin * kelvin
     warmed = ws[(bed + BAREH) * W + m] * (ws[(bed + TAIR) * W + m] - ws[(state + S0) * W + m])
     return float(warmed + ws[(bed + BARESKY) * W + m] * (ws[(air + SKY) * W + m] - body))
@@ -61,7 +62,7 @@ def bare_floor(ws: Array, state: int, bed: int, air: int, m: int) -> float:
 
 @inlined
 def heat_rates(ws: Array, state: int, now: int, bed: int, air: int, side: int, layers: int) -> None:
-    """Heat into each layer and slab node, W/m2, into block `side`."""
+    """Heat into each layer and slab node, W/m2, into block `side` (D23, D24, D27)."""
     for m in range(W):
         open_air = 1.0 - ws[(air + COVER) * W + m]
         light = ws[(air + SUN) * W + m] * open_air
@@ -81,7 +82,7 @@ def heat_rates(ws: Array, state: int, now: int, bed: int, air: int, side: int, l
             ws[(side + T0 + j) * W + m] += carried * (ws[low] - ws[high]) - flow
             ws[(side + T0 + j + 1) * W + m] += flow
         first, last = ws[(state + T0) * W + m], ws[(state + T0 + layers - 1) * W + m]
-        kelvin = first + 273.15
+        kelvin = first + KELVIN
         body = SIGMA * kelvin * kelvin * kelvin * kelvin
         sky = ws[(bed + HSKY) * W + m] * (ws[(air + SKY) * W + m] - body)
         outside = ws[(bed + TAIR) * W + m]
@@ -116,7 +117,7 @@ def heat_entered(ws: Array, state: int, now: int, bed: int, air: int, layers: in
             passed *= ws[(bed + FADE) * W + m]
         slab = on_floor(ws, m)
         first, last = ws[(state + T0) * W + m], ws[(state + T0 + layers - 1) * W + m]
-        kelvin = first + 273.15
+        kelvin = first + KELVIN
         body = SIGMA * kelvin * kelvin * kelvin * kelvin
         outside = ws[(bed + TAIR) * W + m]
         entered = (

@@ -14,12 +14,18 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from drydown.air.moist import MAGNUS_C, MAGNUS_GROWTH, MAGNUS_PA
+from drydown.matter.heat import BOUND_FALL, BOUND_SHARE, DRY_HEAT, LATENT_0, LATENT_FALL, WATER_HEAT
 from drydown.steps.dry.airpath import burner
 from drydown.steps.dry.compiled import inlined
 from drydown.steps.dry.constants import (
+    D40_KELVIN,
+    DRIEST,
     EA,
     FACTORS,
+    GAS,
     ISO,
+    KELVIN,
     LOAD,
     OSWIN_A,
     OSWIN_B,
@@ -72,19 +78,20 @@ from drydown.steps.dry.rows import (
     N,
     W,
 )
+from drydown.units import HOUR_S
 
 Array = NDArray[np.float64]
 
 
 @inlined
 def saturation(temp: float) -> float:
-    """Saturation pressure, Pa: 610.94 exp(17.625 T/(T + 243.04)), within 0.4 %, -20 to 60 C."""
-    return 610.94 * exponential(17.625 * temp / (temp + 243.04))
+    """Saturation pressure, Pa: 610.94 exp(17.625 T/(T + 243.04)), within 0.4 %, -20 to 60 C (D5)."""
+    return MAGNUS_PA * exponential(MAGNUS_GROWTH * temp / (temp + MAGNUS_C))
 
 
 @inlined
 def capacities(ws: Array, state: int, layers: int, ahead: float, drift: int) -> None:
-    """Heat capacity of each layer `ahead` seconds from now, and the bed's mean moisture there."""
+    """Heat capacity of each layer `ahead` seconds from now, and the bed's mean moisture there (D26)."""
     for m in range(W):
         mean = 0.0
         for j in range(layers):
@@ -94,26 +101,28 @@ def capacities(ws: Array, state: int, layers: int, ahead: float, drift: int) -> 
             x += ahead * ws[(drift + j) * W + m]
             film = ws[(state + F0 + j) * W + m]
             film = 0.0 if film < 0.0 else film
-            ws[(CAP + j) * W + m] = ws[LOAD * W + m] / layers * (1650.0 + 4190.0 * x) + 4190.0 * film
+            ws[(CAP + j) * W + m] = (
+                ws[LOAD * W + m] / layers * (DRY_HEAT + WATER_HEAT * x) + WATER_HEAT * film
+            )
             mean += x / layers
         ws[MEANX * W + m] = mean
 
 
 @inlined
 def surfaces(ws: Array, state: int, now: int, bed: int, layers: int) -> None:
-    """Vapour pressure, wetness and exchange at the bean surfaces of every layer.
+    """Vapour pressure, wetness and exchange at the bean surfaces of every layer (D3 to D6, D25).
 
     Divisions are the slow part here, so each serves two quotients: q = 1/(a b), 1/a = q b.
     """
     for j in range(layers):
         for m in range(W):
             t = ws[(state + T0 + j) * W + m]
-            magnus, kelvin = t + 243.04, t + 273.15
+            magnus, kelvin = t + MAGNUS_C, t + KELVIN
             shared = 1.0 / (magnus * kelvin)
             by_magnus, by_kelvin = shared * kelvin, shared * magnus
-            ps = 610.94 * exponential(17.625 * t * by_magnus)
+            ps = MAGNUS_PA * exponential(MAGNUS_GROWTH * t * by_magnus)
             x = ws[(state + X0 + j * NS + N) * W + m]
-            x = 5e-3 if x < 5e-3 else x
+            x = DRIEST if x < DRIEST else x
             level = (OSWIN_A + OSWIN_B * t) * ws[ISO * W + m]
             shared = 1.0 / (level * x)
             by_x, by_level = shared * level, shared * x
@@ -125,22 +134,22 @@ def surfaces(ws: Array, state: int, now: int, bed: int, layers: int) -> None:
             aw, spread = shared * wetting, shared * (1.0 + u)
             slope = OSWIN_C * u * aw * aw
             ws[(now + PS + j) * W + m] = ps
-            ws[(now + DPS + j) * W + m] = ps * 17.625 * 243.04 * by_magnus * by_magnus
+            ws[(now + DPS + j) * W + m] = ps * MAGNUS_GROWTH * MAGNUS_C * by_magnus * by_magnus
             ws[(now + AW + j) * W + m] = aw
             ws[(now + DAWX + j) * W + m] = slope * by_x
             ws[(now + DAWT + j) * W + m] = -slope * OSWIN_B * ws[ISO * W + m] * by_level
             ws[(now + PHI + j) * W + m] = free * spread
             ws[(now + DPHI + j) * W + m] = ws[(bed + FHALF) * W + m] * spread * spread
-            arrhenius = -ws[EA * W + m] / 8.314462618 * (by_kelvin - 1.0 / 313.15)
+            arrhenius = -ws[EA * W + m] / GAS * (by_kelvin - 1.0 / D40_KELVIN)
             ws[(now + DIFF + j) * W + m] = ws[DBYR2 * W + m] * exponential(arrhenius)
-            latent = 2502400.0 - 2429.5 * t
+            latent = LATENT_0 - LATENT_FALL * t
             ws[(now + LFREE + j) * W + m] = latent
-            ws[(now + LSKIN + j) * W + m] = latent * (1.0 + 1.44408 * exponential(-21.6011 * x))
+            ws[(now + LSKIN + j) * W + m] = latent * (1.0 + BOUND_SHARE * exponential(-BOUND_FALL * x))
 
 
 @inlined
 def pore_vapour(ws: Array, now: int, bed: int, layers: int) -> None:
-    """Vapour pressure in the pores: what the surfaces give is what leaves.
+    """Vapour pressure in the pores: what the surfaces give is what leaves (D11, D21).
 
     Air that passes through enters below and is carried up from layer to layer. The pressures
     are those without vapour outside plus the air's own times a response; a chamber's air is
@@ -190,7 +199,7 @@ def pore_vapour(ws: Array, now: int, bed: int, layers: int) -> None:
 
 @inlined
 def water_flows(ws: Array, state: int, now: int, bed: int, air: int, layers: int) -> None:
-    """kg/(m2 s) in each layer: from the skin, from the film (dew below 0), film to skin, rain."""
+    """kg/(m2 s) in each layer: from the skin, from the film (dew below 0), film to skin, rain (D7 to D9)."""
     for j in range(layers):
         for m in range(W):
             load = ws[LOAD * W + m] / layers
@@ -206,7 +215,7 @@ def water_flows(ws: Array, state: int, now: int, bed: int, air: int, layers: int
             held = 1.0 if held > 1.0 else held
             before = ws[(now + FALLING + (j - 1 if j > 0 else 0)) * W + m]
             caught = ws[(now + CAUGHT + (j - 1 if j > 0 else 0)) * W + m]
-            rain = ws[(air + RAIN) * W + m] * (1.0 - ws[(air + COVER) * W + m]) / 3600.0
+            rain = ws[(air + RAIN) * W + m] * (1.0 - ws[(air + COVER) * W + m]) / HOUR_S
             falling = rain if j == 0 else before - caught
             ws[(now + ES + j) * W + m] = (1.0 - wet) * give * (ws[(now + AW + j) * W + m] * ps - pv - dew)
             ws[(now + EF + j) * W + m] = wet * give * over + (1.0 - wet) * give * dew
@@ -217,7 +226,7 @@ def water_flows(ws: Array, state: int, now: int, bed: int, air: int, layers: int
 
 @inlined
 def moisture_rates(ws: Array, state: int, now: int, side: int, layers: int) -> None:
-    """Rates of shell moisture (times shell volume) and of film water into block `side`."""
+    """Rates of shell moisture (times shell volume) and of film water into block `side` (D1, D2, D10)."""
     for j in range(layers):
         for m in range(W):
             flow = 0.0

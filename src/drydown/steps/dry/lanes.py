@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from drydown.steps.dry.bed import prepare
 from drydown.steps.dry.compiled import inlined
-from drydown.steps.dry.constants import ISO, LOAD, OSWIN_A, OSWIN_B, V
+from drydown.steps.dry.constants import DRIEST, ISO, LOAD, OSWIN_A, OSWIN_B, V
 from drydown.steps.dry.kernel import capacities, saturation
 from drydown.steps.dry.powers import isotherm_power
 from drydown.steps.dry.rows import (
@@ -41,7 +41,7 @@ from drydown.steps.dry.rows import (
     W,
 )
 
-__all__ = ["OUT_COLUMNS", "START_COLUMNS", "begin", "end", "rake", "read_air", "report"]
+__all__ = ["HOURLY", "OUT_COLUMNS", "START_COLUMNS", "begin", "end", "rake", "read_air", "report"]
 
 Array = NDArray[np.float64]
 
@@ -60,63 +60,75 @@ OUT_COLUMNS = (
     "burner_mj_m2",  # heat given to the air of a machine
     "heat_residual",  # relative, of all heat turned over
 )
+HOURLY = (
+    "temp_c",
+    "rh",
+    "sun_w_m2",
+    "wind_m_s",
+    "rain_mm",  # in covered hours: the part of its surface that a heap hides
+    "sky_w_m2",
+    "covered",
+)
+"""Columns of the air that a bed meets, hour by hour."""
+AIR_TEMP, AIR_RH, AIR_SUN, AIR_WIND, AIR_RAIN, AIR_SKY, AIR_COVERED = range(len(HOURLY))
 START_COLUMNS = (*(f"shell_{i}" for i in range(NS)), "film_kg_m2", "temp_c", "floor_c")
-"""State handed over between stages: shells inside-out (db), film water, temperature; the floor's own."""
+"""State of a mixed lot: shells inside-out (db), film water, temperature; the floor's own."""
+
+
+def state_rows(layers: int) -> int:
+    """Rows of a whole state: shells layer by layer, film, temperature and last rate of each layer; the slab;
+    and last the length of the next step [s]. Source: the order in `begin`."""
+    return layers * (NS + 3) + M + 1
 
 
 @inlined
 def read_air(ws: Array, hourly: Array, hour: int, part: float, air: int) -> None:
     """Air at a moment of an hour: straight lines between hour ends; sun and rain as hour means.
 
-    hourly axes: hour, column (temperature, rh, sun, wind, rain or in covered hours the part of its
-    surface that a heap hides, sky, covered), lane.
+    hourly axes: hour, column (`HOURLY`), lane.
     """
     before = hour - 1 if hour > 0 else 0
     rest = 1.0 - part
     for m in range(W):
-        temp = rest * hourly[before, 0, m] + part * hourly[hour, 0, m]
-        rh = rest * hourly[before, 1, m] + part * hourly[hour, 1, m]
+        temp = rest * hourly[before, AIR_TEMP, m] + part * hourly[hour, AIR_TEMP, m]
+        rh = rest * hourly[before, AIR_RH, m] + part * hourly[hour, AIR_RH, m]
         ws[(air + TA) * W + m] = temp
         ws[(air + PVA) * W + m] = rh * saturation(temp)
-        ws[(air + WIND) * W + m] = rest * hourly[before, 3, m] + part * hourly[hour, 3, m]
-        ws[(air + SKY) * W + m] = rest * hourly[before, 5, m] + part * hourly[hour, 5, m]
-        ws[(air + SUN) * W + m] = hourly[hour, 2, m]
-        ws[(air + RAIN) * W + m] = hourly[hour, 4, m]
-        ws[(air + COVER) * W + m] = hourly[hour, 6, m]
+        ws[(air + WIND) * W + m] = rest * hourly[before, AIR_WIND, m] + part * hourly[hour, AIR_WIND, m]
+        ws[(air + SKY) * W + m] = rest * hourly[before, AIR_SKY, m] + part * hourly[hour, AIR_SKY, m]
+        ws[(air + SUN) * W + m] = hourly[hour, AIR_SUN, m]
+        ws[(air + RAIN) * W + m] = hourly[hour, AIR_RAIN, m]
+        ws[(air + COVER) * W + m] = hourly[hour, AIR_COVERED, m]
 
 
 @inlined
 def begin(ws: Array, table: Array, start: Array, layers: int) -> None:
-    """Parameters and the starting state, alike in all layers."""
+    """Parameters and the starting state, layer by layer (`state_rows`)."""
     for m in range(W):
         for c in range(table.shape[0]):
             ws[(P + c) * W + m] = table[c, m]
         for j in range(layers):
             for i in range(NS):
-                ws[(STATE + X0 + j * NS + i) * W + m] = start[i, m]
-            ws[(STATE + F0 + j) * W + m] = start[NS, m] / layers
-            ws[(STATE + T0 + j) * W + m] = start[NS + 1, m]
+                ws[(STATE + X0 + j * NS + i) * W + m] = start[j * NS + i, m]
+            ws[(STATE + F0 + j) * W + m] = start[layers * NS + j, m]
+            ws[(STATE + T0 + j) * W + m] = start[layers * (NS + 1) + j, m]
+            ws[(DRIFT + j) * W + m] = start[layers * (NS + 2) + j, m]
         for i in range(M):
-            ws[(STATE + S0 + i) * W + m] = start[NS + 2, m]
+            ws[(STATE + S0 + i) * W + m] = start[layers * (NS + 3) + i, m]
     prepare(ws)
 
 
 @inlined
 def end(ws: Array, start: Array, layers: int, lane: int) -> None:
-    """The state of a lane, mixed over its layers, back into `start`."""
-    for i in range(NS):
-        total = 0.0
-        for j in range(layers):
-            total += ws[(STATE + X0 + j * NS + i) * W + lane]
-        start[i, lane] = total / layers
-    film, warm = 0.0, 0.0
+    """The state of a lane, layer by layer, back into `start`."""
     for j in range(layers):
-        film += ws[(STATE + F0 + j) * W + lane]
-        warm += ws[(STATE + T0 + j) * W + lane]
-    floor = 0.0
+        for i in range(NS):
+            start[j * NS + i, lane] = ws[(STATE + X0 + j * NS + i) * W + lane]
+        start[layers * NS + j, lane] = ws[(STATE + F0 + j) * W + lane]
+        start[layers * (NS + 1) + j, lane] = ws[(STATE + T0 + j) * W + lane]
+        start[layers * (NS + 2) + j, lane] = ws[(DRIFT + j) * W + lane]
     for i in range(M):
-        floor += ws[(STATE + S0 + i) * W + lane]
-    start[NS, lane], start[NS + 1, lane], start[NS + 2, lane] = film, warm / layers, floor / M
+        start[layers * (NS + 3) + i, lane] = ws[(STATE + S0 + i) * W + lane]
 
 
 @inlined
@@ -156,7 +168,7 @@ def rake(ws: Array, layers: int, raked: Array, least: float) -> bool:
 def report(ws: Array, layers: int, lane: int, out: Array) -> None:
     """Fill one output row of one lane."""
     load = ws[LOAD * W + lane] / layers
-    total, low, high, gap, warm, hot, film, aw = 0.0, 1e9, -1e9, 0.0, 0.0, -1e9, 0.0, 0.0
+    total, low, high, gap, warm, hot, film, aw = 0.0, np.inf, -np.inf, 0.0, 0.0, -np.inf, 0.0, 0.0
     for j in range(layers):
         x, free = 0.0, ws[(STATE + F0 + j) * W + lane]
         for i in range(NS):
@@ -168,7 +180,7 @@ def report(ws: Array, layers: int, lane: int, out: Array) -> None:
         low, high, gap = min(low, x), max(high, x), max(gap, core - skin)
         warm, hot, film = warm + t / layers, max(hot, t), film + free
         level = (OSWIN_A + OSWIN_B * t) * ws[ISO * W + lane]
-        near = 1.0 / (1.0 + isotherm_power(level / (100.0 * max(skin, shell, 5e-3))))
+        near = 1.0 / (1.0 + isotherm_power(level / (100.0 * max(skin, shell, DRIEST))))
         aw = max(aw, 1.0 if free > ws[(BED1 + FHALF) * W + lane] else near)
     out[0], out[1], out[2], out[3], out[4], out[5], out[6], out[7] = (
         total,

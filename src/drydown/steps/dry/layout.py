@@ -62,7 +62,7 @@ PARAMETERS = (
     "cover_w_m2k",  # tunnel: heat lost through the film, per m2 of bed and kelvin
     "floor_gain",  # tunnel: share of the sun inside that warms the air
     "air_m_s",  # machine: air through the bed, m3 per m2 and second; 0 on a bed
-    "air_set_c",  # machine: temperature the burner aims at; -99 for unheated air
+    "air_set_c",  # machine: temperature the burner aims at; minus infinity for unheated air
     "bean_cap_c",  # machine: the burner is turned down as the hottest layer nears this
     "recirculated",  # machine: share of the leaving air that is blown in again
     "air_resistance",  # resistance of the layer to air, over Ergun's for spheres of its size

@@ -14,9 +14,12 @@ from numpy.typing import NDArray
 from drydown.air.series import HourlyWeather
 from drydown.errors import BalanceError, InputError, RangeError
 from drydown.matter.species import Range
+from drydown.steps.dry.begin import Joined, join
+from drydown.steps.dry.begin import start as start_of
 from drydown.steps.dry.block import run_block
+from drydown.steps.dry.compiled import keep_compiled
 from drydown.steps.dry.data import Form, Place
-from drydown.steps.dry.lanes import OUT_COLUMNS, START_COLUMNS
+from drydown.steps.dry.lanes import OUT_COLUMNS
 from drydown.steps.dry.layout import (
     BED_LAYERS,
     LANES,
@@ -24,9 +27,9 @@ from drydown.steps.dry.layout import (
     PARAMETERS,
     SHELLS,
     column,
-    shell_nodes,
 )
 from drydown.steps.dry.routine import Routine
+from drydown.steps.dry.state import DryState, mixed, spread_over
 from drydown.units import STEFAN_BOLTZMANN, ZERO_C_K
 
 __all__ = ["DryStage", "DryingRun", "Joined", "draw_parameters", "dry", "dry_stages", "typical_parameters"]
@@ -35,10 +38,6 @@ Array = NDArray[np.float64]
 STEP_TOLERANCE = 4e-3
 CLOSURE = 1e-6
 SUMS = [OUT_COLUMNS.index(c) for c in ("evaporated_kg_m2", "rain_held_kg_m2", "burner_mj_m2")]
-DRYING_SKIN_DB = 0.13
-"""Skin of a bean that is drying: near balance with daytime air (own estimate)."""
-PROFILE_FORMED = 0.15
-"""Share of the fresh moisture that must be gone before the profile is fully formed (own estimate)."""
 PRIOR_SD = 1.645
 """low and high of a range are read as P5 and P95 of a normal (of the logarithm where above 0)."""
 
@@ -48,7 +47,7 @@ class DryingRun:
     """Result of a drying run.
 
     `values` has axes (member, hour, column); hour 0 is the start, columns are `columns`.
-    `done_h` (member) is the hour the target was met, nan where it was not.
+    `done_h` (member) is the hour the target was met, nan where it was not; `end` carries the run on.
     """
 
     start: datetime
@@ -56,6 +55,7 @@ class DryingRun:
     columns: tuple[str, ...]
     done_h: Array
     steps: int
+    end: DryState | None = None
 
     def column(self, name: str) -> Array:
         """One column, axes (member, hour)."""
@@ -96,24 +96,6 @@ def draw_parameters(form: Form, members: int, seed: int) -> dict[str, Array]:
 
 def _same(one: Range, other: Range) -> bool:
     return (one.typical, one.low, one.high) == (other.typical, other.low, other.high)
-
-
-@dataclass(frozen=True, slots=True)
-class Joined:
-    """A lot of the same form that is put together with this one: two beds become one.
-
-    share [of all dry matter, 0 to 1]; moisture_db [kg/kg]. Beans of both are then drawn together
-    as one, evenly mixed: the mean is right, the spread between beans of the two is not shown.
-    """
-
-    share: float
-    moisture_db: float
-
-    def __post_init__(self) -> None:
-        if not 0.01 <= self.share <= 0.99:
-            raise RangeError(f"the joined lot must be 0.01 to 0.99 of all, got {self.share:g}.", "joined lot")
-        if not 0.05 <= self.moisture_db <= 4.0:
-            raise RangeError(f"must be from 0.05 to 4 dry basis, got {self.moisture_db:g}.", "joined lot")
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,46 +161,92 @@ def dry_stages(
     start_db: float | Array | None = None,
     tolerance: float = STEP_TOLERANCE,
     threads: int | None = None,
+    begin: DryState | None = None,
+    ground_c: float | None = None,
 ) -> DryingRun:
     """Dry a lot through several places in turn; moving mixes the layers.
 
-    Args: as `dry`, with stages in order. Each member moves on when its own stage is over.
-    Returns: `DryingRun`; done_h is when the last stage met its moisture.
+    Args: as `dry`, with stages in order. Each member moves on when its own stage is over. begin, the
+    `end` of an earlier run, carries that run on: layer by layer where place and load are the same,
+    mixed where they are not; instead of start_db. ground_c [C] half a metre below a floor; without it the
+    mean of the weather given (or of the run that is carried on).
+    Returns: `DryingRun`; done_h is when the last stage met its moisture; `end` carries it on.
     Valid range: as `dry`. Source: as `dry`.
     """
     if not stages:
         raise InputError("at least one stage is needed.")
+    keep_compiled()
     members = _refuse(parameters, weather)
     hours = weather.hours
     values = np.zeros((members, hours + 1, len(OUT_COLUMNS)))
-    begin = _start(parameters, stages[0].load_dm_kg_m2, start_db, members, weather.temp_c[:, 0])
     offset, steps = np.zeros(members, dtype=np.int64), 0
-    done = np.full(members, np.nan)
+    done, state = np.full(members, np.nan), begin
+    if begin is not None and (start_db is not None or begin.rows.shape[0] != members):
+        raise InputError("carry on with the same members, without a moisture of its own.", "drying run")
+    ground = _ground(weather, begin, ground_c, members)
+    fresh = start_of(parameters, stages[0].load_dm_kg_m2, start_db, members) if begin is None else None
     for number, stage in enumerate(stages):
         ratio = stage.load_dm_kg_m2 / stages[max(number - 1, 0)].load_dm_kg_m2
-        begin[:, SHELLS + 1] *= ratio  # film water is per m2 of the new place
-        air_c = _air_c(weather, offset)
-        if number == 0 or stage.place != stages[number - 1].place:
-            begin[:, SHELLS + 3] = air_c  # a floor that the lot has not warmed
-        if stage.joined is not None:
-            _join(begin, stage.joined, parameters["x_bean"], air_c)
-        met, tried = _stage(parameters, stage, weather, begin, offset, values, ratio, tolerance, threads)
+        going_on = number == 0 and state is not None
+        rows = _rows(fresh, state, stage, parameters, _air_c(weather, offset), going_on)
+        air = state.air if going_on and state is not None and state.place == stage.place else None
+        met, tried = _stage(
+            parameters, stage, weather, ground, rows, offset, values, ratio, tolerance, threads, air
+        )
         steps += tried
         spent = np.where(met >= 0, np.ceil(met), stage.hours or hours).astype(np.int64)
         over = np.where(met >= 0, offset + met, np.nan)
         done = over if number == len(stages) - 1 else done
         offset = np.minimum(offset + spent, hours)
+        met_air = _last_air(stage, weather, offset)
+        state = DryState(
+            rows, layers_of(stage.place), stage.place, stage.load_dm_kg_m2, offset.copy(), ground, met_air
+        )
     _check_closure(values)
-    return DryingRun(weather.start, values, OUT_COLUMNS, done, steps)
+    return DryingRun(weather.start, values, OUT_COLUMNS, done, steps, state)
 
 
-def _join(begin: Array, other: Joined, fresh: Array, air_c: Array) -> None:
-    """Mix another lot into the state; its beans have the air's temperature and a profile of their own."""
-    inside = np.minimum(np.full(len(fresh), other.moisture_db), fresh)
-    mine = 1.0 - other.share
-    begin[:, : SHELLS + 1] = mine * begin[:, : SHELLS + 1] + other.share * _profile(inside, fresh)
-    begin[:, SHELLS + 1] *= mine
-    begin[:, SHELLS + 2] = mine * begin[:, SHELLS + 2] + other.share * air_c
+def _ground(weather: HourlyWeather, begin: DryState | None, said: float | None, members: int) -> Array:
+    """Ground temperature of each member: as said, as in the run before, else the mean of the weather."""
+    if said is not None:
+        return np.full(members, said)
+    return np.broadcast_to(weather.temp_c.mean(axis=1), members) if begin is None else begin.ground_c
+
+
+def _last_air(stage: DryStage, weather: HourlyWeather, offset: NDArray[np.int64]) -> Array:
+    """The air of each member's last hour at its place, (member, `HOURLY`)."""
+    hourly, _raked = _hourly(stage.place, weather, stage.routine)
+    source = np.arange(offset.size) if hourly.shape[0] > 1 else np.zeros(offset.size, dtype=int)
+    return np.asarray(hourly[source, np.maximum(offset - 1, 0)])
+
+
+def layers_of(place: Place) -> int:
+    """Layers that a lot has at a place.
+
+    Args: place. Returns: [count]. Valid range: any place. Source: own choice, docs/drying.md.
+    """
+    return MACHINE_LAYERS if place.machine and not place.mixed_always else BED_LAYERS
+
+
+def _rows(
+    fresh: Array | None, state: DryState | None, stage: DryStage, parameters: Mapping[str, Array],
+    air_c: Array, going_on: bool,
+) -> Array:  # fmt: skip
+    """The state a stage begins with: as it was where the lot stays, mixed where it moves."""
+    layers = layers_of(stage.place)
+    if state is None:
+        mean = np.hstack([fresh, air_c[:, None], air_c[:, None]]) if fresh is not None else np.empty(0)
+    else:
+        same = state.place == stage.place and state.load_dm_kg_m2 == stage.load_dm_kg_m2
+        if going_on and same and stage.joined is None:
+            return state.rows.copy()
+        mean = mixed(state.rows, state.layers)
+        mean[:, SHELLS + 1] *= stage.load_dm_kg_m2 / state.load_dm_kg_m2  # per m2 of the new place
+        if state.place != stage.place:
+            mean[:, SHELLS + 3] = air_c  # a floor that the lot has not warmed
+    if stage.joined is not None:
+        join(mean, stage.joined, parameters["x_bean"], air_c)
+    return spread_over(mean, layers)
 
 
 def _air_c(weather: HourlyWeather, offset: NDArray[np.int64]) -> Array:
@@ -231,36 +259,41 @@ def _stage(
     parameters: Mapping[str, Array],
     stage: DryStage,
     weather: HourlyWeather,
+    ground_c: Array,
     begin: Array,
     offset: NDArray[np.int64],
     values: Array,
     ratio: float,
     tolerance: float,
     threads: int | None,
+    last_air: Array | None,
 ) -> tuple[Array, int]:
     """Run one stage of every member from its own hour; fill `values` from there on.
 
-    `ratio` carries sums per m2 of the place before over to m2 of this one.
+    `ratio` carries sums per m2 of the place before over to m2 of this one; last_air (member, `HOURLY`) is
+    the hour before the weather's first, where a run is carried on at its place.
     """
     members, hours = values.shape[0], weather.hours
-    layers = MACHINE_LAYERS if stage.place.machine and not stage.place.mixed_always else BED_LAYERS
-    table = _table(parameters, stage, weather, members)
+    layers = layers_of(stage.place)
+    table = _table(parameters, stage, weather, members, ground_c)
     hourly, raked = _hourly(stage.place, weather, stage.routine)
     before = np.take_along_axis(values, offset[:, None, None], axis=1)[:, 0, :].copy()
-    met = np.full(members, -1.0)
+    met = np.full(members, np.nan)
     span = min(stage.hours or hours, hours - int(offset.min()))
     if span <= 0:
         return met, 0
 
     def one(first: int) -> int:
         lanes = np.minimum(np.arange(first, first + LANES), members - 1)
-        index = np.minimum(offset[lanes][:, None] + np.arange(span), hours - 1)
+        index = np.clip(offset[lanes][:, None] + np.arange(-1, span), 0, hours - 1)
         source = lanes if hourly.shape[0] > 1 else np.zeros(LANES, dtype=int)
         air = np.ascontiguousarray(hourly[source[:, None], index].transpose(1, 2, 0))
+        if last_air is not None:
+            air[0] = last_air[lanes].T
         out = np.zeros((LANES, span + 1, len(OUT_COLUMNS)))
         ready, state = np.empty(LANES), np.ascontiguousarray(begin[lanes].T)
         steps = run_block(
-            np.ascontiguousarray(table[lanes].T), air, np.ascontiguousarray(raked[index].T), state,
+            np.ascontiguousarray(table[lanes].T), air, np.ascontiguousarray(raked[index[:, 1:]].T), state,
             stage.until_wb / (1.0 - stage.until_wb), tolerance, layers, out, ready,
         )  # fmt: skip
         for lane in range(min(LANES, members - first)):
@@ -269,7 +302,7 @@ def _stage(
             out[lane, :, SUMS] += ratio * before[m, SUMS][:, None]
             values[m, offset[m] : offset[m] + left + 1] = out[lane, : left + 1]
             values[m, offset[m] + left + 1 :] = out[lane, left]
-            met[m] = ready[lane] if ready[lane] <= left else -1.0
+            met[m] = ready[lane] if ready[lane] <= left else np.nan
             begin[m] = state[:, lane]
         return int(steps)
 
@@ -292,7 +325,10 @@ def _refuse(parameters: Mapping[str, Array], weather: HourlyWeather) -> int:
     return members
 
 
-def _table(parameters: Mapping[str, Array], stage: DryStage, weather: HourlyWeather, members: int) -> Array:
+def _table(
+    parameters: Mapping[str, Array], stage: DryStage, weather: HourlyWeather, members: int,
+    ground_c: Array | None = None,
+) -> Array:  # fmt: skip
     place = stage.place
     fixed: dict[str, float | Array] = {
         "film_m": 2e-5,
@@ -302,12 +338,12 @@ def _table(parameters: Mapping[str, Array], stage: DryStage, weather: HourlyWeat
         "open_below": float(place.open_below),
         "pressure_pa": weather.site.pressure_pa,
         "slab_absorptance": place.slab_absorptance,
-        "ground_c": weather.temp_c.mean(axis=1),
+        "ground_c": weather.temp_c.mean(axis=1) if ground_c is None else ground_c,
         "vent_m_s": place.vent_m_s,
         "cover_w_m2k": place.cover_w_m2k,
         "floor_gain": place.floor_gain,
         "air_m_s": place.air_m_s,
-        "air_set_c": place.air_set_c if place.machine else -99.0,
+        "air_set_c": place.air_set_c if place.machine and place.air_set_c > 0.0 else -np.inf,
         "bean_cap_c": place.bean_cap_c,
         "recirculated": place.recirculated,
     }
@@ -319,7 +355,7 @@ def _table(parameters: Mapping[str, Array], stage: DryStage, weather: HourlyWeat
 
 
 def _hourly(place: Place, weather: HourlyWeather, routine: Routine) -> tuple[Array, Array]:
-    """Weather as the bed meets it, (members, hours, 7), see `lanes.read_air`; and rakes (hours,)."""
+    """Weather as the bed meets it, (members, hours, `HOURLY`), see `lanes.read_air`; and rakes (hours,)."""
     hour = weather.local_hours()
     rain = np.zeros_like(weather.rain_mm) if place.keeps_rain_off else weather.rain_mm
     if place.vent_m_s > 0.0:  # a closed tunnel is the cover; only what is said apart covers lots in it
@@ -337,37 +373,6 @@ def _hourly(place: Place, weather: HourlyWeather, routine: Routine) -> tuple[Arr
     rows = (weather.temp_c, weather.rh, light, wind, fifth, sky, covered.astype(float))
     raked = np.full(hour.size, 2.0) if place.mixed_always else routine.raked(hour)
     return np.ascontiguousarray(np.stack(rows, axis=2)), raked
-
-
-def _start(
-    parameters: Mapping[str, Array], load: float, start_db: float | Array | None, members: int, temp_c: Array
-) -> Array:
-    """State at the start, (members, START_COLUMNS): moisture inside and free water outside."""
-    full, bean = parameters["x_full"], parameters["x_bean"]
-    total = full if start_db is None else np.broadcast_to(np.asarray(start_db, float), members)
-    if not np.all((total >= 0.03) & (total <= 4.0)):
-        raise RangeError(f"moisture now must be from 0.03 to 4 kg/kg dry basis, got {start_db}.")
-    inside = np.minimum(total, bean)
-    state = np.empty((members, len(START_COLUMNS)))
-    state[:, : SHELLS + 1] = inside[:, np.newaxis] if start_db is None else _profile(inside, bean)
-    state[:, SHELLS + 1] = (total - inside) * load
-    state[:, SHELLS + 2] = state[:, SHELLS + 3] = temp_c
-    return state
-
-
-def _profile(inside: Array, fresh: Array) -> Array:
-    """Moisture of the shells of a bean that has been drying, from its mean, (members, shells + skin).
-
-    The slowest mode of diffusion in a sphere, sin(pi r)/(pi r), over a dry skin: what is left
-    of any start after the first days. Even near the fresh moisture, and blended in between.
-    """
-    edges, radius = shell_nodes()
-    mode = np.sin(np.pi * radius) / (np.pi * radius)
-    mode = mode / (np.diff(edges**3) @ mode)
-    skin = np.minimum(inside, DRYING_SKIN_DB)
-    shaped = skin[:, None] + (inside - skin)[:, None] * mode
-    gone = np.clip((1.0 - inside / fresh) / PROFILE_FORMED, 0.0, 1.0)[:, None]
-    return np.asarray(gone * shaped + (1.0 - gone) * inside[:, None])
 
 
 def _check_closure(values: Array) -> None:

@@ -15,6 +15,7 @@ from drydown.steps.dry.compiled import inlined
 from drydown.steps.dry.constants import (
     FACTORS,
     GROUND_LINK,
+    KELVIN,
     LOAD,
     SIGMA,
     SLAB_HEAT,
@@ -189,7 +190,7 @@ def factor_blocks(ws: Array, state: int, now: int, bed: int, h: float, layers: i
             esp, efp = ws[(FAC + ESP + j) * W + m], ws[(FAC + EFP + j) * W + m]
             a11 = ws[(CAP + j) * W + m] + h * (k_up + k_down + flow_h + skin * est + free * eft)
             if j == 0:
-                kelvin = ws[(state + T0) * W + m] + 273.15
+                kelvin = ws[(state + T0) * W + m] + KELVIN
                 a11 += h * ws[(bed + HSKY) * W + m] * 4.0 * SIGMA * kelvin * kelvin * kelvin
             if j == layers - 1:
                 slab = on_floor(ws, m)
@@ -303,7 +304,7 @@ def backward(ws: Array, now: int, bed: int, k: int, h: float, layers: int) -> No
 def linear_flows(ws: Array, state: int, now: int, bed: int, k: int, h: float, layers: int) -> None:
     """Rows FLOWH, FLOWV, FLOWR: linear part of heat that enters, vapour that leaves and rain held, of a stage."""
     for m in range(W):
-        kelvin = ws[(state + T0) * W + m] + 273.15
+        kelvin = ws[(state + T0) * W + m] + KELVIN
         slab = on_floor(ws, m)
         top = ws[(bed + HTOP) * W + m] + ws[(bed + HFLOW) * W + m]
         top += ws[(bed + HSKY) * W + m] * 4.0 * SIGMA * kelvin * kelvin * kelvin
