@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import numpy as np
 import pytest
@@ -20,7 +20,7 @@ from drydown.station.load import example_text, parse_station
 from drydown.steps.dry.airflow import ergun_pa_m
 from drydown.steps.dry.data import form, place
 from drydown.steps.dry.routine import Routine
-from drydown.steps.dry.run import dry, typical_parameters
+from drydown.steps.dry.run import draw_parameters, dry, typical_parameters
 from tests.dry.cases import SITE, fair_weather
 
 STATION = parse_station(example_text())
@@ -285,3 +285,50 @@ def test_past_years_serve_as_futures() -> None:
     assert any("past years as futures" in note for note in found.notes)
     assert series.years(START, 480) is not None
     assert fair_weather(40).years(START, 480) is None
+
+
+def test_the_mould_window_is_counted_between_080_and_095_by_the_runs_own_surfaces() -> None:
+    # Codex CXC 69-2009, rule 37, as quoted: water activity 0.80 to 0.95. Counted anew from the run.
+    found = forecast(CASE, SITE, fair_weather(60), 24)
+    drawn = draw_parameters(form("parchment"), 24, 1)
+    run = dry(drawn, place("raised_bed"), fair_weather(60).window(START, 20 * 24), Routine(),
+              form("parchment").dry_load(12.0), 0.11)  # fmt: skip
+    aw = run.column("surface_aw")
+    hours = []
+    for member in range(24):
+        last = int(np.ceil(run.done_h[member]))
+        hours.append(sum(0.80 <= aw[member, h] <= 0.95 for h in range(1, last + 1)))
+    middle = np.percentile(hours, 50, method="higher")
+    assert found.figures["mould_window_h"].value == pytest.approx(middle, abs=1.0)
+    narrower = [sum(0.80 <= aw[m, h] <= 0.90 for h in range(1, int(run.done_h[m]) + 1)) for m in range(24)]
+    assert middle - np.percentile(narrower, 50) > 3  # the upper end matters here
+
+
+def test_a_reading_has_the_spread_of_a_field_meter() -> None:
+    # Field methods err by 0.59 to 0.77 points against the oven (Oliveros et al. 2010); our spread of 0.4
+    # point is a standard deviation: P10 to P90 is 2 x 1.2816 x 0.4 = 1.03 points wide at the start.
+    found = forecast(replace(CASE, moisture_wb_now=0.20), SITE, fair_weather(60), 600)
+    low, middle, high = 100.0 * found.curve_wb[:, 0]
+    assert middle == pytest.approx(20.0, abs=0.1)
+    assert high - low == pytest.approx(2.0 * 1.2816 * 0.4, abs=0.12)
+
+
+def test_the_first_hour_of_a_forecast_is_the_hour_it_starts() -> None:
+    # One blazing hour in otherwise grey days: a lot that starts in it dries sooner than one that starts
+    # right after it, and the curve drops in its first hour.
+    grey = fair_weather(30, sun_kwh=0.5)
+    at = grey.start.replace(hour=12)
+    sun = grey.ghi_wm2.copy()
+    sun[0, int((at - grey.start) / timedelta(hours=1))] = 1000.0
+    bright = replace(grey, ghi_wm2=sun)
+    case = replace(CASE, start=at, moisture_wb_now=0.25)
+    first = np.diff(forecast(case, SITE, bright, 12).curve_wb[1])[:2]
+    grey_first = np.diff(forecast(case, SITE, grey, 12).curve_wb[1])[:2]
+    assert first[0] < grey_first[0] - 0.002  # the drop stands in the first hour
+    late = replace(case, start=at + timedelta(hours=1))
+    later = np.diff(forecast(late, SITE, bright, 12).curve_wb[1])[0]
+    assert later > first[0] + 0.002
+    found = forecast(case, SITE, fair_weather(60), 12)
+    middle = found.dry_on()[1]
+    assert middle is not None
+    assert (middle - at) / timedelta(days=1) == pytest.approx(found.figures["dry_days"].value, abs=0.05)

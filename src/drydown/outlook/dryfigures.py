@@ -11,6 +11,7 @@ from drydown.air.series import Site
 from drydown.figures import Band, Figure, Source, Status
 from drydown.outlook.case import DryingCase
 from drydown.outlook.machine import machine_inputs, machine_rows, machine_sources
+from drydown.outlook.rules import window_levels
 from drydown.steps.dry.data import Form
 from drydown.steps.dry.run import DryingRun
 
@@ -81,7 +82,7 @@ def _while_drying(run: DryingRun) -> tuple[NDArray[np.bool_], NDArray[np.int64]]
 def _time_rows(
     kind: Form, run: DryingRun, drying: NDArray[np.bool_], last: NDArray[np.int64]
 ) -> dict[str, Row]:
-    members = np.arange(last.size)
+    members, (low, high) = np.arange(last.size), window_levels()
     aw = run.column("surface_aw")[:, 1:]
     wb = run.moisture_wb()
     gap = run.column("moisture_db_high") - run.column("moisture_db_low")
@@ -90,14 +91,14 @@ def _time_rows(
     return {
         "dry_days": (run.done_h / 24.0, "days", "first moment the lot's mean moisture meets the target"),
         "mould_window_h": (
-            ((aw >= 0.80) & (aw <= 0.95) & drying).sum(axis=1),
+            ((aw >= low) & (aw <= high) & drying).sum(axis=1),
             "h",
-            "hours with the wettest surface at water activity 0.80 to 0.95",
+            f"hours with the wettest surface at water activity {low:.2f} to {high:.2f}",
         ),
         "very_wet_h": (
-            ((aw > 0.95) & drying).sum(axis=1),
+            ((aw > high) & drying).sum(axis=1),
             "h",
-            "hours with the wettest surface above water activity 0.95",
+            f"hours with the wettest surface above water activity {high:.2f}",
         ),
         "regain_points": (
             100.0 * _largest_rise(wb, drying),

@@ -15,7 +15,7 @@ from drydown.matter.sorption import erh, fit_note
 from drydown.steps.dry.data import form as form_row
 from drydown.steps.dry.data import isotherm_of
 
-__all__ = ["RuleCheck", "check_rules", "ends_in_window", "window_days", "window_state"]
+__all__ = ["RuleCheck", "check_rules", "ends_in_window", "window_days", "window_levels", "window_state"]
 
 UNKNOWN_STORE_C = (20.0, 30.0)
 """Lowest and highest temperature looked at where a store's own is not stated, C (own choice)."""
@@ -160,6 +160,15 @@ def window_days() -> tuple[float, float]:
     """
     row = _load("rules.toml")["window"]
     return float(row["amber_days"]), float(row["red_days"])
+
+
+def window_levels() -> tuple[float, float]:
+    """Water activities between which the mould window's days count.
+
+    Args: none. Returns: lower and upper [fraction]. Valid range: as published. Source: `rules.toml`, window.
+    """
+    row = _load("rules.toml")["window"]
+    return float(row["low_aw"]), float(row["high_aw"])
 
 
 def _against(hours: float, row: dict[str, Any]) -> str:

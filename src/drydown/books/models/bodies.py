@@ -115,6 +115,14 @@ class Bench(TypedDict):
 
 
 @_closed
+class Note(TypedDict):
+    """A note that was given up on a phone."""
+
+    discarded: Any
+    reason: str
+
+
+@_closed
 class Reverse(TypedDict):
     """An entry that was taken back."""
 
@@ -200,7 +208,7 @@ class Leaving(TypedDict):
 
 KINDS: dict[str, Any] = {
     "delivery": Delivery, "step": Step, "reading": Reading, "split": Descent, "join": Descent,
-    "bench": Bench, "reverse": Reverse, "reckon": Reckon, "merge": _closed(MergeTold),
+    "bench": Bench, "note": Note, "reverse": Reverse, "reckon": Reckon, "merge": _closed(MergeTold),
     "handover": _closed(Handover), "payment": Paid, "advance": Paid, "cost": Cost, "receipt": Receipt,
     "adjust": Adjust, "second": Second, "by-product": Leaving,
 }  # fmt: skip
