@@ -95,7 +95,7 @@ def test_a_weather_file_of_the_same_size_and_name_is_another(tmp_path: Path) -> 
 
 
 def test_a_cold_start_says_that_it_compiles_and_a_warm_one_is_silent(tmp_path: Path) -> None:
-    code = "from drydown.steps.dry.compiled import keep_compiled; print(keep_compiled())"  # nothing is compiled here
+    code = "from drydown.steps.dry.compiled import keep_compiled; print(keep_compiled())"
     env = {"XDG_CACHE_HOME": str(tmp_path), "LOCALAPPDATA": str(tmp_path), "HOME": str(tmp_path)}
     whole = os.environ | env
     done = subprocess.run([sys.executable, "-c", code], env=whole, capture_output=True, text=True, check=True)

@@ -71,6 +71,9 @@ def saturation_pressure_pa(temp_c: Values) -> Array:
     Valid range: -60 to 100 C; within 0.05 % of the current water standard.
     Source: Hyland and Wexler 1983 (over water, as printed in open psychrometric codes; over ice
     from memory; both checked against CoolProp and printed values).
+
+    >>> round(float(saturation_pressure_pa(20.0)))
+    2339
     """
     t = _temp(temp_c)
     kelvin = t + ZERO_C_K
@@ -83,6 +86,9 @@ def vapour_pressure_pa(temp_c: Values, rh: Values) -> Array:
 
     Equation: e = rh p_sat(T). Args: temp_c [C]; rh [fraction]. Returns: [Pa].
     Valid range: -60 to 100 C, rh 0 to 1. Source: definition.
+
+    >>> round(float(vapour_pressure_pa(20.0, 0.5)))
+    1169
     """
     return np.asarray(_rh(rh) * saturation_pressure_pa(temp_c))
 
@@ -92,6 +98,9 @@ def rh_from_vapour_pressure(temp_c: Values, vapour_pa: Values) -> Array:
 
     Equation: rh = min(1, e / p_sat(T)). Args: temp_c [C]; vapour_pa [Pa]. Returns: [fraction].
     Valid range: -60 to 100 C. Source: definition.
+
+    >>> round(float(rh_from_vapour_pressure(20.0, vapour_pressure_pa(20.0, 0.5))), 9)
+    0.5
     """
     return np.asarray(np.minimum(1.0, np.asarray(vapour_pa) / saturation_pressure_pa(temp_c)))
 
@@ -103,6 +112,9 @@ def humidity_ratio(temp_c: Values, rh: Values, pressure_pa: Values = STANDARD_PR
     Args: temp_c [C]; rh [fraction]; pressure_pa [Pa]. Returns: [kg/kg dry air].
     Valid range: -60 to 100 C while e < P; about 0.4 % low (no enhancement factor).
     Source: perfect-gas mixture, printed handbooks.
+
+    >>> round(float(humidity_ratio(20.0, 0.5)), 4)
+    0.0073
     """
     e, p = vapour_pressure_pa(temp_c, rh), np.asarray(pressure_pa, dtype=float)
     if np.any(e >= p):
@@ -116,6 +128,9 @@ def dew_point_c(temp_c: Values, rh: Values) -> Array:
     Equation: root of ln p_sat(Td) = ln(rh p_sat(T)) in Td, by steps along the Magnus slope.
     Args: temp_c [C]; rh [fraction, above 0]. Returns: [C].
     Valid range: results from -60 to 100 C. Source: definition.
+
+    >>> round(float(dew_point_c(20.0, 0.5)), 1)
+    9.3
     """
     t, h = np.broadcast_arrays(_temp(temp_c), _rh(rh))
     _check("rh", h, 1e-4, 1.0, "for a dew point")
@@ -139,6 +154,9 @@ def enthalpy_j_kg(temp_c: Values, rh: Values, pressure_pa: Values = STANDARD_PRE
     Equation: h = 1006 T + W (2501000 + 1860 T).
     Args: temp_c [C]; rh [fraction]; pressure_pa [Pa]. Returns: [J/kg dry air].
     Valid range: -20 to 80 C. Source: printed handbooks.
+
+    >>> round(float(enthalpy_j_kg(20.0, 0.5)) / 1000, 1)
+    38.6
     """
     t, w = np.asarray(temp_c, dtype=float), humidity_ratio(temp_c, rh, pressure_pa)
     return np.asarray(AIR_HEAT * t + w * (2.501e6 + 1860.0 * t))
@@ -150,6 +168,9 @@ def density_kg_m3(temp_c: Values, rh: Values, pressure_pa: Values = STANDARD_PRE
     Equation: rho = (P - e)/(Ra T) + e/(Rv T).
     Args: temp_c [C]; rh [fraction]; pressure_pa [Pa]. Returns: [kg/m3].
     Valid range: -60 to 100 C. Source: perfect-gas mixture.
+
+    >>> round(float(density_kg_m3(20.0, 0.5)), 3)
+    1.199
     """
     e = vapour_pressure_pa(temp_c, rh)
     kelvin = np.asarray(temp_c, dtype=float) + ZERO_C_K
@@ -164,6 +185,9 @@ def wet_bulb_c(temp_c: Values, rh: Values, pressure_pa: Values = STANDARD_PRESSU
     (2501 + 1.86 T - 4.186 Tw).
     Args: temp_c [C]; rh [fraction]; pressure_pa [Pa]. Returns: [C].
     Valid range: wet bulbs from 0 to 80 C. Source: printed handbooks (psychrometric equation).
+
+    >>> round(float(wet_bulb_c(30.0, 0.5)), 1)
+    22.0
     """
     t, h, p = np.broadcast_arrays(_temp(temp_c), _rh(rh), np.asarray(pressure_pa, dtype=float))
     w = humidity_ratio(t, h, p)
@@ -185,6 +209,9 @@ def psychrometric_constant_pa_k(pressure_pa: Values) -> Array:
 
     Equation: gamma = 0.000665 P. Args: pressure_pa [Pa]. Returns: [Pa/K].
     Valid range: 50 to 110 kPa. Source: FAO Irrigation and Drainage Paper 56, eq. 8.
+
+    >>> round(float(psychrometric_constant_pa_k(81800.0)))
+    54
     """
     return np.asarray(0.665e-3 * np.asarray(pressure_pa, dtype=float))
 
@@ -195,6 +222,9 @@ def vapour_pressure_from_wet_bulb_pa(dry_c: Values, wet_c: Values, pressure_pa: 
     Equation: e = p_sat(Tw) - 0.000662 P (T - Tw).
     Args: dry_c, wet_c [C]; pressure_pa [Pa]. Returns: [Pa].
     Valid range: wet not above dry, 0 to 60 C. Source: FAO-56 eq. 15 (example 4: 1.91 kPa).
+
+    >>> round(float(vapour_pressure_from_wet_bulb_pa(25.6, 19.5, 87900.0)) / 1000, 2)
+    1.91
     """
     dry, wet = np.asarray(dry_c, dtype=float), np.asarray(wet_c, dtype=float)
     if np.any(wet > dry):

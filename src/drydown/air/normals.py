@@ -85,6 +85,10 @@ def month_sun_kwh(site: Site, month: int, normals: MonthNormals) -> tuple[float,
 
     Args: site; month 1-12; normals. Returns: [kWh/(m2 day)] and words.
     Valid range: 1 to 10. Source: the normals; else FAO-56 eq. 35 or eq. 50.
+
+    >>> month = MonthNormals(24.0, 13.0, 0.75, 100.0, 12.0, 1.5, 5.2)
+    >>> month_sun_kwh(Site(-3.4, 45.0, 1690.0, 3.0), 5, month)
+    (5.2, 'measured sun')
     """
     if normals.ghi_kwh_m2 is not None:
         return normals.ghi_kwh_m2, "measured sun"
@@ -103,6 +107,10 @@ def wet_day_chances(rain_days: float, days_in_month: float) -> tuple[float, floa
     Equation: P(W|D) = 0.75 f, P(W|W) = 0.25 + 0.75 f, f the wet share; keeps f in the long run.
     Args: rain_days, days_in_month [days]. Returns: (P(W|D), P(W|W)) [fractions].
     Valid range: 0 <= f <= 1. Source: Geng et al. 1986 (constants from memory).
+
+    >>> after_dry, after_wet = wet_day_chances(15.0, 30.0)
+    >>> after_wet > after_dry
+    True
     """
     f = min(rain_days / days_in_month, 1.0)
     return 0.75 * f, 0.25 + 0.75 * f
@@ -114,6 +122,9 @@ def residuals(shocks: Array) -> Array:
     Equation: x(d) = A x(d-1) + B e. Args: shocks e, standard normal, (members, days, 3), from
     SETTLE_DAYS before the first day wanted. Returns: [-] (members, days - SETTLE_DAYS, 3).
     Valid range: more than SETTLE_DAYS days. Source: Richardson generator, constants as in the module.
+
+    >>> residuals(np.zeros((2, SETTLE_DAYS + 5, 3))).shape
+    (2, 5, 3)
     """
     x = np.zeros((shocks.shape[0], 3))
     out = np.empty((shocks.shape[0], shocks.shape[1] - SETTLE_DAYS, 3))
@@ -151,6 +162,13 @@ def generate(
     Returns: `HourlyWeather`, shape (members, hours).
     Valid range: up to 400 days and 5000 members. Monthly means of the normals are kept.
     Source: Richardson-type generator; Geng et al. 1986 for rain; hourly shapes are our own.
+
+    >>> from datetime import datetime, timezone
+    >>> month = MonthNormals(24.0, 13.0, 0.75, 100.0, 12.0, 1.5)
+    >>> here = Site(-3.4, 45.0, 1690.0, 3.0)
+    >>> made = generate(here, (month,) * 12, datetime(2026, 5, 4, tzinfo=timezone.utc), 48, 3, seed=1)
+    >>> made.temp_c.shape
+    (3, 48)
     """
     if len(normals) != 12:
         raise InputError(f"twelve months of normals are needed, got {len(normals)}.")

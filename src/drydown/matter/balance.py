@@ -118,6 +118,12 @@ def route_balance(
     Returns: `Balance`; masses in kg, water in L (1 L = 1 kg).
     Valid range: cherry above 0; target 0.05 to 0.20; each stage closes to 1e-9.
     Source: conservation of dry matter and water; shares as in species.toml, practice.toml.
+
+    >>> from drydown.matter.practice import practice
+    >>> from drydown.matter.species import species
+    >>> made = route_balance(species("arabica").typical(), practice().typical(), "washed", 1000.0, 0.11)
+    >>> max(made.closure()) < 1e-9
+    True
     """
     chain = route_row(route).balance
     _refuse(cherry_kg, target_wb, mucilage_kept)

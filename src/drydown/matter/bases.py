@@ -35,6 +35,9 @@ def db_from_wb(moisture_wb: Number) -> Number:
     Returns: [kg/kg dry matter], same shape.
     Valid range: 0 <= moisture_wb < 1; refused outside.
     Source: definition.
+
+    >>> round(db_from_wb(0.53), 4)
+    1.1277
     """
     _refuse_wb(moisture_wb)
     return moisture_wb / (1.0 - moisture_wb)
@@ -48,6 +51,9 @@ def wb_from_db(moisture_db: Number) -> Number:
     Returns: [kg/kg whole], same shape.
     Valid range: moisture_db >= 0; refused outside.
     Source: definition.
+
+    >>> round(wb_from_db(1.0), 3)
+    0.5
     """
     if not np.all(np.asarray(moisture_db) >= 0.0):
         raise RangeError(f"moisture_db must be 0 or more, got {moisture_db}.")
@@ -63,6 +69,9 @@ def mass_at_moisture_kg(mass_kg: Number, from_wb: float, to_wb: float) -> Number
     Valid range: moistures from 0 to below 1.
     Source: dry matter is conserved; Oliveros et al. 2010, Cenicafe 61(2): 53 % to 11 % loses
     47.3 % of the mass (exactly 47.19 %).
+
+    >>> round(1.0 - mass_at_moisture_kg(1.0, 0.53, 0.11), 4)
+    0.4719
     """
     _refuse_wb(from_wb)
     _refuse_wb(to_wb)
@@ -77,6 +86,9 @@ def dry_matter_kg(mass_kg: Number, moisture_wb: float) -> Number:
     Returns: [kg], same shape as mass_kg.
     Valid range: 0 <= moisture_wb < 1.
     Source: definition.
+
+    >>> round(dry_matter_kg(100.0, 0.11), 6)
+    89.0
     """
     _refuse_wb(moisture_wb)
     return mass_kg * (1.0 - moisture_wb)

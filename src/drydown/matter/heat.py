@@ -27,6 +27,9 @@ def latent_heat_water_j_kg(temp_c: float | Array) -> Array:
     Equation: L = 2502.4 - 2.4295 T kJ/kg.
     Args: temp_c [C]. Returns: [J/kg].
     Valid range: 0 to 60 C. Source: Trejos et al. 1989, eq. 6, first factor (second-hand).
+
+    >>> round(float(latent_heat_water_j_kg(25.0)) / 1e6, 3)
+    2.442
     """
     return np.asarray(LATENT_0 - LATENT_FALL * np.asarray(temp_c, dtype=float))
 
@@ -40,6 +43,9 @@ def latent_heat_j_kg(temp_c: float | Array, moisture_db: float | Array) -> Array
     Valid range: above 0.087 db (8 % wb); 16 % high against Santos et al. 2020 at 0.019 db.
     A 2008 paper prints 21.5011 for 21.6011; the difference is below 0.2 %.
     Source: Trejos et al. 1989, Cenicafe 40(1), eq. 6 (second-hand).
+
+    >>> round(float(latent_heat_j_kg(25.0, 0.5)) / 1e6, 3)
+    2.442
     """
     m = np.asarray(moisture_db, dtype=float)
     if np.any(m < 0):
@@ -55,6 +61,9 @@ def heat_capacity_j_kg_k(moisture_db: float | Array) -> Array:
     Valid range: 0 to 3 db: dry bean and water both at their known ends. Montoya 1989
     (second-hand) gives 2.071 kJ at 11 % wb where this gives 2.168, 5 % apart.
     Source: sum of dry matter and water, own choice (derived).
+
+    >>> float(heat_capacity_j_kg_k(0.5))
+    3745.0
     """
     m = np.asarray(moisture_db, dtype=float)
     if np.any(m < 0):

@@ -83,6 +83,9 @@ def emc_db(temp_c: float | Array, rh: float | Array) -> Array:
     Valid range: 5 to 55 C, rh 0.05 to 0.99; refused outside. Weak above rh 0.85. Stated band
     +-0.5 point wb.
     Source: Trejos et al. 1989, Cenicafe 40(1):5-15 (second-hand).
+
+    >>> round(float(emc_db(25.0, 0.70)), 4)
+    0.1384
     """
     t, h = np.asarray(temp_c, dtype=float), np.asarray(rh, dtype=float)
     _guard("temp_c", t, *TEMP_RANGE_C, "C")
@@ -96,6 +99,9 @@ def emc_wb(temp_c: float | Array, rh: float | Array) -> Array:
     Equation: `emc_db`, then w = M / (1 + M).
     Args: temp_c [C]; rh [fraction]. Returns: [kg water/kg whole].
     Valid range: as `emc_db`. Source: as `emc_db`.
+
+    >>> round(100 * float(emc_wb(25.0, 0.70)), 2)
+    12.16
     """
     m = emc_db(temp_c, rh)
     return np.asarray(m / (1.0 + m))
@@ -109,6 +115,9 @@ def erh(temp_c: float | Array, moisture_db: float | Array) -> Array:
     Returns: [fraction].
     Valid range: 5 to 55 C; moistures that the isotherm reaches in rh 0.05 to 0.99.
     Source: Trejos et al. 1989 (second-hand); monotone over the range, so the root is single.
+
+    >>> round(float(erh(25.0, emc_db(25.0, 0.65))), 6)
+    0.65
     """
     t, m = np.broadcast_arrays(np.asarray(temp_c, dtype=float), np.asarray(moisture_db, float))
     _guard("temp_c", t, *TEMP_RANGE_C, "C")
@@ -132,6 +141,9 @@ def oswin_emc_db(temp_c: float | Array, rh: float | Array) -> Array:
     Valid range: fitted 10 to 40 C and rh 0.2 to 0.8; form error up to 0.3 point wb there;
     used beyond it inside the engine only.
     Source: refit to Trejos et al. 1989 (derived).
+
+    >>> round(float(oswin_emc_db(25.0, 0.70)), 3)
+    0.14
     """
     t, h = np.asarray(temp_c, dtype=float), np.asarray(rh, dtype=float)
     return np.asarray((OSWIN.a + OSWIN.b * t) * (h / (1.0 - h)) ** (1.0 / OSWIN.c) / 100.0)
@@ -143,6 +155,9 @@ def oswin_erh(temp_c: float | Array, moisture_db: float | Array) -> Array:
     Equation: a = 1/(1 + ((A + B T)/M)^C), M in % db.
     Args: temp_c [C]; moisture_db [kg/kg dry matter, above 0]. Returns: [fraction].
     Valid range: as `oswin_emc_db`. Source: refit to Trejos et al. 1989 (derived).
+
+    >>> round(float(oswin_erh(25.0, oswin_emc_db(25.0, 0.70))), 9)
+    0.7
     """
     t, m = np.asarray(temp_c, dtype=float), np.asarray(moisture_db, dtype=float)
     return np.asarray(1.0 / (1.0 + ((OSWIN.a + OSWIN.b * t) / (100.0 * m)) ** OSWIN.c))

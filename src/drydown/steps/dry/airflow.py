@@ -28,6 +28,9 @@ def pressure_drop_pa_m(crop: str, air_m_s: float, damp: bool = False) -> float:
     Valid range: 0.006 to 0.3 m/s; packing adds up to 50 %. Coffee is not in the standard: use
     `ergun_pa_m` with a measured pressure.
     Source: ASAE D272.
+
+    >>> round(pressure_drop_pa_m("shelled_corn", 0.1))
+    148
     """
     if crop not in _D272:
         raise InputError(f"crop '{crop}' is not in the table.", fix=f"Choose: {', '.join(_D272)}.")
@@ -53,6 +56,9 @@ def ergun_pa_m(
     Valid range: porosity 0.3 to 0.65. Beans are no spheres: expect twice this, between the
     same and four times (own estimate); one measured pressure settles it.
     Source: Ergun 1952 (from memory); 83 Pa/m for parchment at 0.17 m/s in highland air (derived).
+
+    >>> round(float(ergun_pa_m(0.2, 0.008, 0.45)))
+    92
     """
     if not np.all((np.asarray(porosity) >= 0.3) & (np.asarray(porosity) <= 0.65)):
         raise RangeError(f"porosity must be from 0.3 to 0.65, got {porosity}.")
@@ -65,6 +71,9 @@ def fan_power_w_m2(pressure_pa: float, air_m_s: float, efficiency: float) -> flo
 
     Equation: P = dp Q / eta. Args: pressure_pa [Pa]; air_m_s [m3/(m2 s)]; efficiency [0..1] of
     fan and motor. Returns: [W/m2]. Valid range: efficiency 0.1 to 0.9. Source: definition.
+
+    >>> fan_power_w_m2(250.0, 0.2, 0.5)
+    100.0
     """
     if not 0.1 <= efficiency <= 0.9:
         raise RangeError(f"efficiency must be from 0.1 to 0.9, got {efficiency:g}.")
@@ -77,6 +86,9 @@ def hukill_ratio(depth_units: float, half_times: float) -> float:
     Equation: MR = 2^D / (2^D + 2^Y - 1).
     Args: depth_units D [-]; half_times Y [half-response times]. Returns: [-].
     Valid range: D and Y from 0. Source: Hukill (from memory).
+
+    >>> hukill_ratio(0.0, 1.0)
+    0.5
     """
     if depth_units < 0 or half_times < 0:
         raise RangeError("depth and time must be 0 or more.")
@@ -92,6 +104,9 @@ def least_heat_mj_kg(
     Args: outside_c, inlet_c [C]; outside_rh, leaving_rh [fraction]; pressure_pa [Pa].
     Returns: [MJ/kg water]. Valid range: inlet above outside. Source: psychrometry; 20 C 75 %
     air at 84 kPa to 50 C, leaving at 30 % RH: 7.98 (derived).
+
+    >>> round(least_heat_mj_kg(20.0, 0.7, 45.0, 0.9, 101325.0), 1)
+    3.2
     """
     from scipy.optimize import brentq  # noqa: PLC0415
 

@@ -43,6 +43,11 @@ def join(begin: Array, other: Joined, fresh: Array, air_c: Array) -> None:
 
     Args: begin (members, START_COLUMNS), changed in place; other; fresh moisture (members,) [kg/kg];
     air_c (members,) [C]. Returns: nothing. Valid range: as `Joined`. Source: conservation of water.
+
+    >>> lot = np.full((1, SHELLS + 4), 1.0)
+    >>> join(lot, Joined(0.5, 0.2), np.array([0.85]), np.array([20.0]))
+    >>> float(lot[0, SHELLS + 1])
+    0.5
     """
     inside = np.minimum(np.full(len(fresh), other.moisture_db), fresh)
     mine = 1.0 - other.share
@@ -59,6 +64,10 @@ def start(
     Args: parameters; load [kg dry matter/m2]; start_db [kg/kg], None for fresh; members [count].
     Returns: (members, shells + skin + film) [kg/kg, kg/m2]. Valid range: 0.03 to 4 kg/kg.
     Source: free water is what is above the moisture a bean holds inside (`forms.toml`).
+
+    >>> fresh = {"x_full": np.array([1.13]), "x_bean": np.array([0.85])}
+    >>> start(fresh, 5.0, None, 1)[0, -1].round(3).item()
+    1.4
     """
     full, bean = parameters["x_full"], parameters["x_bean"]
     total = full if start_db is None else np.broadcast_to(np.asarray(start_db, float), members)

@@ -83,6 +83,10 @@ def shell_nodes(
     Equation: node = volume-mean radius, 3/4 (b4 - a4)/(b3 - a3) between edges a and b.
     Args: shells [count]; skin [share of volume]. Returns: edges, nodes [radii].
     Valid range: shells from 2. Source: geometry.
+
+    >>> edges, nodes = shell_nodes()
+    >>> bool((edges[:-1] < nodes).all() and (nodes < edges[1:]).all())
+    True
     """
     inner = np.linspace(0.0, 1.0 - skin, shells + 1)
     edges = np.cbrt(np.append(inner, 1.0))
@@ -99,6 +103,10 @@ def shell_geometry(
     Args: shells [count]; skin [share of volume]. Returns: v (shells+1), factors (shells) [-].
     Valid range: shells from 2. Source: finite volumes; five such shells are within 2.2 % of
     the sphere series from ratio 0.5 to 0.05.
+
+    >>> volumes, _factors = shell_geometry()
+    >>> round(float(volumes.sum()), 12)
+    1.0
     """
     edges, nodes = shell_nodes(shells, skin)
     volumes = np.diff(edges**3)

@@ -78,6 +78,10 @@ def draw_parameters(form: Form, members: int, seed: int) -> dict[str, Array]:
     Args: form; members [count]; seed. Returns: name -> (members,) in the units of the form.
     Valid range: any. Source: ranges of `forms.toml`, low and high read as P5 and P95,
     lognormal, independent; the first member is the typical one.
+
+    >>> from drydown.steps.dry.data import form
+    >>> draw_parameters(form("parchment"), 50, seed=1)["radius_m"].shape
+    (50,)
     """
     rng = np.random.default_rng(seed)
     drawn = {}
@@ -149,6 +153,17 @@ def dry(
     Valid range: load 0.5 to 60 kg dry matter/m2 (400 in a machine); target 0.05 to 0.60 wb.
     Water and heat close to 1e-6 in every member or `BalanceError` is raised.
     Source: the equations of `kernel.py`; checks in docs/drying.md.
+
+    >>> from datetime import datetime, timezone
+    >>> from drydown.air.series import Site
+    >>> from drydown.steps.dry.data import form, place
+    >>> hours = {"temp_c": [20.0] * 48, "rh": [0.6] * 48, "ghi_wm2": [400.0] * 48, "wind_ms": [1.0] * 48}
+    >>> hours |= {"rain_mm": [0.0] * 48, "sky_wm2": [330.0] * 48}
+    >>> here = Site(-3.4, 45.0, 1690.0, 3.0)
+    >>> air = HourlyWeather.of(here, datetime(2026, 5, 4, tzinfo=timezone.utc), hours)
+    >>> run = dry(typical_parameters(form("parchment")), place("raised_bed"), air, Routine(), 5.6, 0.11)
+    >>> run.values.shape == (1, 49, len(run.columns))
+    True
     """
     stage = DryStage(place, routine, load_dm_kg_m2, target_wb)
     return dry_stages(parameters, [stage], weather, start_db, tolerance, threads)
@@ -172,6 +187,18 @@ def dry_stages(
     mean of the weather given (or of the run that is carried on).
     Returns: `DryingRun`; done_h is when the last stage met its moisture; `end` carries it on.
     Valid range: as `dry`. Source: as `dry`.
+
+    >>> from datetime import datetime, timezone
+    >>> from drydown.air.series import Site
+    >>> from drydown.steps.dry.data import form, place
+    >>> hours = {"temp_c": [20.0] * 24, "rh": [0.6] * 24, "ghi_wm2": [400.0] * 24, "wind_ms": [1.0] * 24}
+    >>> hours |= {"rain_mm": [0.0] * 24, "sky_wm2": [330.0] * 24}
+    >>> here = Site(-3.4, 45.0, 1690.0, 3.0)
+    >>> air = HourlyWeather.of(here, datetime(2026, 5, 4, tzinfo=timezone.utc), hours)
+    >>> stage = DryStage(place("raised_bed"), Routine(), 5.6, 0.11)
+    >>> run = dry_stages(typical_parameters(form("parchment")), [stage], air)
+    >>> bool(abs(run.end.moisture_wb()[0] - run.moisture_wb()[0, -1]) < 1e-12)
+    True
     """
     if not stages:
         raise InputError("at least one stage is needed.")
@@ -224,6 +251,10 @@ def layers_of(place: Place) -> int:
     """Layers that a lot has at a place.
 
     Args: place. Returns: [count]. Valid range: any place. Source: own choice, docs/drying.md.
+
+    >>> from drydown.steps.dry.data import place
+    >>> layers_of(place("raised_bed")), layers_of(place("static_bin"))
+    (4, 10)
     """
     return MACHINE_LAYERS if place.machine and not place.mixed_always else BED_LAYERS
 

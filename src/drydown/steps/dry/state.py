@@ -25,6 +25,9 @@ def spread_over(mean: Array, layers: int) -> Array:
 
     Args: mean (members, START_COLUMNS) kg/kg, kg/m2, C; layers [count]. Returns: (members, rows).
     Valid range: any. Source: the layout of `lanes.begin`.
+
+    >>> spread_over(np.full((3, len(START_COLUMNS)), 0.8), 4).shape[0]
+    3
     """
     rows = np.zeros((mean.shape[0], state_rows(layers)))
     rows[:, : layers * NS] = np.tile(mean[:, :NS], layers)
@@ -40,6 +43,10 @@ def mixed(rows: Array, layers: int) -> Array:
 
     Args: rows (members, rows); layers [count]. Returns: (members, START_COLUMNS).
     Valid range: any. Source: conservation of water; layers of one load have nearly one heat capacity.
+
+    >>> lot = np.full((1, len(START_COLUMNS)), 0.8)
+    >>> bool(np.allclose(mixed(spread_over(lot, 4), 4), lot))
+    True
     """
     members = rows.shape[0]
     mean = np.empty((members, len(START_COLUMNS)))
