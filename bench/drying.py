@@ -21,13 +21,11 @@ from bench import c_twin
 from drydown.steps.dry.begin import start as start_of
 from drydown.steps.dry.block import run_block
 from drydown.steps.dry.data import form, place
+from drydown.steps.dry.inputs import hourly_air, parameter_table
 from drydown.steps.dry.lanes import OUT_COLUMNS
 from drydown.steps.dry.layout import BED_LAYERS, LANES
 from drydown.steps.dry.routine import Routine
 from drydown.steps.dry.run import (
-    DryStage,
-    _hourly,
-    _table,
     draw_parameters,
     dry,
     typical_parameters,
@@ -131,8 +129,8 @@ def _blocks(count: int) -> tuple[list[tuple[np.ndarray, np.ndarray, np.ndarray, 
     made = []
     for seed in range(count):
         drawn = draw_parameters(form("parchment"), LANES, seed)
-        table = _table(drawn, DryStage(where, routine, LOAD, 0.05), weather, LANES).T
-        hourly, raked = _hourly(where, weather, routine)
+        table = parameter_table(drawn, where, LOAD, weather, LANES).T
+        hourly, raked = hourly_air(where, weather, routine)
         air_c = np.repeat(weather.temp_c[:, :1], LANES, axis=0)
         start = spread_over(np.hstack([start_of(drawn, LOAD, None, LANES), air_c, air_c]), BED_LAYERS).T
         air = np.repeat(np.vstack([hourly[0][:1], hourly[0]])[:, :, None], LANES, axis=2)

@@ -18,7 +18,7 @@ PHYSICAL = [matter, air, steps]
 NOT_PHYSICAL = {
     "drydown.air.csvfile", "drydown.air.epw", "drydown.matter.species", "drydown.matter.practice",
     "drydown.matter.report", "drydown.matter.routes", "drydown.steps.dry.data", "drydown.steps.dry.routine",
-    "drydown.steps.dry.compiled", "drydown.steps.dry", "drydown.steps.dry.fuel",
+    "drydown.steps.dry.compiled", "drydown.steps.dry.inputs", "drydown.steps.dry", "drydown.steps.dry.fuel",
 }  # fmt: skip
 WORDS_ONLY = {"fit_note", "require_fitted", "typical_parameters", "column"}
 

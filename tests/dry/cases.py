@@ -9,8 +9,9 @@ import numpy as np
 from drydown.air.series import HourlyWeather, Site
 from drydown.steps.dry.begin import start as start_of
 from drydown.steps.dry.data import Place, form
+from drydown.steps.dry.inputs import hourly_air, parameter_table
 from drydown.steps.dry.routine import Routine
-from drydown.steps.dry.run import DryStage, _hourly, _table, typical_parameters
+from drydown.steps.dry.run import typical_parameters
 
 __all__ = ["SITE", "fair_weather", "one_member", "typical"]
 
@@ -50,8 +51,8 @@ def one_member(
     parameters: dict[str, np.ndarray], where: Place, weather: HourlyWeather, routine: Routine, load: float
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """What the kernel gets for one member: parameter table, hourly air, rakes, starting state."""
-    table = _table(parameters, DryStage(where, routine, load, 0.05), weather, 1)[0]
-    hourly, raked = _hourly(where, weather, routine)
+    table = parameter_table(parameters, where, load, weather, 1)[0]
+    hourly, raked = hourly_air(where, weather, routine)
     air_c = weather.temp_c[0, 0]
     start = np.append(start_of(parameters, load, None, 1)[0], [air_c, air_c])
     return table, hourly[0], raked, start

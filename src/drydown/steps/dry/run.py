@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
@@ -19,18 +19,16 @@ from drydown.steps.dry.begin import start as start_of
 from drydown.steps.dry.block import run_block
 from drydown.steps.dry.compiled import keep_compiled
 from drydown.steps.dry.data import Form, Place
+from drydown.steps.dry.inputs import hourly_air, parameter_table
 from drydown.steps.dry.lanes import OUT_COLUMNS
 from drydown.steps.dry.layout import (
     BED_LAYERS,
     LANES,
     MACHINE_LAYERS,
-    PARAMETERS,
     SHELLS,
-    column,
 )
 from drydown.steps.dry.routine import Routine
 from drydown.steps.dry.state import DryState, mixed, spread_over
-from drydown.units import STEFAN_BOLTZMANN, ZERO_C_K
 
 __all__ = ["DryStage", "DryingRun", "Joined", "draw_parameters", "dry", "dry_stages", "typical_parameters"]
 
@@ -242,7 +240,7 @@ def _ground(weather: HourlyWeather, begin: DryState | None, said: float | None, 
 
 def _last_air(stage: DryStage, weather: HourlyWeather, offset: NDArray[np.int64]) -> Array:
     """The air of each member's last hour at its place, (member, `HOURLY`)."""
-    hourly, _raked = _hourly(stage.place, weather, stage.routine)
+    hourly, _raked = hourly_air(stage.place, weather, stage.routine)
     source = np.arange(offset.size) if hourly.shape[0] > 1 else np.zeros(offset.size, dtype=int)
     return np.asarray(hourly[source, np.maximum(offset - 1, 0)])
 
@@ -306,8 +304,8 @@ def _stage(
     """
     members, hours = values.shape[0], weather.hours
     layers = layers_of(stage.place)
-    table = _table(parameters, stage, weather, members, ground_c)
-    hourly, raked = _hourly(stage.place, weather, stage.routine)
+    table = parameter_table(parameters, stage.place, stage.load_dm_kg_m2, weather, members, ground_c)
+    hourly, raked = hourly_air(stage.place, weather, stage.routine)
     before = np.take_along_axis(values, offset[:, None, None], axis=1)[:, 0, :].copy()
     met = np.full(members, np.nan)
     span = min(stage.hours or hours, hours - int(offset.min()))
@@ -354,56 +352,6 @@ def _refuse(parameters: Mapping[str, Array], weather: HourlyWeather) -> int:
     if weather.members not in {1, members}:
         raise InputError(f"{weather.members} weathers do not fit {members} parameter sets.")
     return members
-
-
-def _table(
-    parameters: Mapping[str, Array], stage: DryStage, weather: HourlyWeather, members: int,
-    ground_c: Array | None = None,
-) -> Array:  # fmt: skip
-    place = stage.place
-    fixed: dict[str, float | Array] = {
-        "film_m": 2e-5,
-        "film_hold_m": 1e-4,
-        "load_dm_kg_m2": stage.load_dm_kg_m2,
-        "emissivity": 0.0 if place.machine or place.always_covered else 0.93,
-        "open_below": float(place.open_below),
-        "pressure_pa": weather.site.pressure_pa,
-        "slab_absorptance": place.slab_absorptance,
-        "ground_c": weather.temp_c.mean(axis=1) if ground_c is None else ground_c,
-        "vent_m_s": place.vent_m_s,
-        "cover_w_m2k": place.cover_w_m2k,
-        "floor_gain": place.floor_gain,
-        "air_m_s": place.air_m_s,
-        "air_set_c": place.air_set_c if place.machine and place.air_set_c > 0.0 else -np.inf,
-        "bean_cap_c": place.bean_cap_c,
-        "recirculated": place.recirculated,
-    }
-    table = np.empty((members, len(PARAMETERS)))
-    for name in PARAMETERS:
-        key = {"x_wet": "x_full", "x_soak": "x_bean"}.get(name, name)
-        table[:, column(name)] = fixed[key] if key in fixed else parameters[key]
-    return table
-
-
-def _hourly(place: Place, weather: HourlyWeather, routine: Routine) -> tuple[Array, Array]:
-    """Weather as the bed meets it, (members, hours, `HOURLY`), see `lanes.read_air`; and rakes (hours,)."""
-    hour = weather.local_hours()
-    rain = np.zeros_like(weather.rain_mm) if place.keeps_rain_off else weather.rain_mm
-    if place.vent_m_s > 0.0:  # a closed tunnel is the cover; only what is said apart covers lots in it
-        routine = replace(routine, cover_from=None, rain_cover_mm=None)
-    covered = routine.covered(hour, rain)
-    if place.always_covered or place.machine:
-        covered = np.full_like(covered, place.always_covered)
-    light = weather.ghi_wm2 * place.light * ~routine.shaded(hour)
-    body = STEFAN_BOLTZMANN * (weather.temp_c + ZERO_C_K) ** 4
-    sky = place.sky_share * weather.sky_wm2 + (1.0 - place.sky_share) * body
-    wind = weather.wind_ms * place.wind_share
-    heaped = covered & (not (place.always_covered or place.machine))
-    hidden = np.where(heaped, 1.0 - routine.heap_share, 0.0)
-    fifth = np.where(covered, hidden, rain)  # rain, or the part of its surface that a heap hides
-    rows = (weather.temp_c, weather.rh, light, wind, fifth, sky, covered.astype(float))
-    raked = np.full(hour.size, 2.0) if place.mixed_always else routine.raked(hour)
-    return np.ascontiguousarray(np.stack(rows, axis=2)), raked
 
 
 def _check_closure(values: Array) -> None:
