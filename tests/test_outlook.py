@@ -324,7 +324,8 @@ def test_the_first_hour_of_a_forecast_is_the_hour_it_starts() -> None:
     case = replace(CASE, start=at, moisture_wb_now=0.25)
     first = np.diff(forecast(case, SITE, bright, 12).curve_wb[1])[:2]
     grey_first = np.diff(forecast(case, SITE, grey, 12).curve_wb[1])[:2]
-    assert first[0] < grey_first[0] - 0.002  # the drop stands in the first hour
+    assert first[0] < grey_first[0] - 0.002  # the drop stands in the first hour, and in no other
+    assert abs(first[1] - grey_first[1]) < 0.4 * abs(first[0] - grey_first[0])
     late = replace(case, start=at + timedelta(hours=1))
     later = np.diff(forecast(late, SITE, bright, 12).curve_wb[1])[0]
     assert later > first[0] + 0.002

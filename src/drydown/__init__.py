@@ -111,7 +111,7 @@ __version__ = "0.1.0"
 def __getattr__(name: str) -> Any:
     """Load a public name when it is first used."""
     if name not in __all__:
-        raise AttributeError(f"module 'drydown' has no public name '{name}'")
+        raise AttributeError(name)
     from drydown import public  # noqa: PLC0415
 
     return getattr(public, name)

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drydown.errors import InputError
+from drydown.words import say
 
 __all__ = ["Named", "NamedSet"]
 
@@ -28,7 +29,10 @@ class Named:
     def __post_init__(self) -> None:
         shape = tuple(len(self.coords[d]) for d in self.dims)
         if self.values.shape != shape:
-            raise InputError(f"has shape {self.values.shape}, its axes {shape}.", self.name)
+            raise InputError(
+                say("has shape {shape}, its axes {shape_2}.", shape=self.values.shape, shape_2=shape),
+                self.name,
+            )
 
     def __array__(self, dtype: Any = None, copy: bool | None = None) -> NDArray[Any]:
         """The values, so that numpy takes it as an array."""
@@ -42,10 +46,12 @@ class Named:
         values, dims = self.values, list(self.dims)
         for dim, label in labels.items():
             if dim not in dims:
-                raise InputError(f"has no axis '{dim}', but {', '.join(self.dims)}.", self.name)
+                raise InputError(
+                    say("has no axis '{dim}', but {dims}.", dim=dim, dims=", ".join(self.dims)), self.name
+                )
             found = np.flatnonzero(np.asarray(self.coords[dim]) == label)
             if not found.size:
-                raise InputError(f"has no {dim} '{label}'.", self.name)
+                raise InputError(say("has no {dim} '{label}'.", dim=dim, label=label), self.name)
             values = np.take(values, int(found[0]), axis=dims.index(dim))
             dims.remove(dim)
         kept = {d: self.coords[d] for d in dims}
@@ -78,7 +84,10 @@ class NamedSet:
 
     def __getitem__(self, name: str) -> Named:
         if name not in self.parts:
-            raise InputError(f"there is no '{name}'.", fix=f"One of: {', '.join(self.parts)}.")
+            raise InputError(
+                say("there is no '{name}'.", name=name),
+                fix=say("One of: {parts}.", parts=", ".join(self.parts)),
+            )
         return self.parts[name]
 
     def __iter__(self) -> Iterator[str]:
@@ -105,4 +114,6 @@ def _library(name: str) -> Any:
     try:
         return import_module(name)
     except ImportError as error:
-        raise InputError(f"'{name}' is not installed.", fix=f"pip install {name}") from error
+        raise InputError(
+            say("'{name}' is not installed.", name=name), fix=say("pip install {name}", name=name)
+        ) from error

@@ -9,6 +9,8 @@ DrydownError
 
 from __future__ import annotations
 
+from drydown.words import sentence
+
 __all__ = ["BalanceError", "DrydownError", "InputError", "NotFittedError", "RangeError"]
 
 
@@ -23,10 +25,15 @@ class InputError(DrydownError):
     """
 
     def __init__(self, what: str, where: str = "", fix: str = "") -> None:
-        self.what, self.where, self.fix = what, where, fix
-        lead = f"{where}: " if where else ""
-        tail = f" {fix}" if fix else ""
-        super().__init__(f"{lead}{what}{tail}")
+        self.what, self.where, self.fix = sentence(what), sentence(where), sentence(fix)
+        lead, tail = where + ": " if where else "", " " + fix if fix else ""
+        super().__init__(lead + what + tail)  # plain English, as it is logged and handed on
+
+    def __str__(self) -> str:
+        """The sentence in the language of whoever is being spoken to."""
+        lead = f"{self.where}: " if self.where else ""
+        tail = f" {self.fix}" if self.fix else ""
+        return f"{lead}{self.what}{tail}"
 
 
 class RangeError(InputError):

@@ -12,6 +12,7 @@ from enum import StrEnum
 from typing import Any
 
 from drydown.numerals import number
+from drydown.words import say, sentence
 
 __all__ = ["Band", "Figure", "Source", "Status", "weakest"]
 
@@ -71,6 +72,10 @@ class Figure:
     inputs: Mapping[str, str] = field(default_factory=dict)
     sources: tuple[Source, ...] = ()
 
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "rule", sentence(self.rule))
+        object.__setattr__(self, "inputs", {sentence(k): v for k, v in self.inputs.items()})
+
     @classmethod
     def exact(cls, value: float, unit: str, rule: str, **inputs: str) -> Figure:
         """A figure without a band: a count, a sum, what someone weighed."""
@@ -80,7 +85,8 @@ class Figure:
         """This figure times a known number, with its own working and what was added to it."""
         return Figure(
             self.value * factor, unit, self.low * factor, self.high * factor, self.band,
-            f"{rule}; {self.rule}", {**self.inputs, **inputs}, self.sources,
+            say("{rule}; {rest}", rule=sentence(rule), rest=self.rule), {**self.inputs, **inputs},
+            self.sources,
         )  # fmt: skip
 
     def text(self, digits: int = 1) -> str:

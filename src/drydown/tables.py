@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from drydown.errors import InputError
+from drydown.words import say
 
 __all__ = ["ADDED", "added_files", "added_folder", "table"]
 
@@ -47,7 +48,11 @@ def _read(package: str, name: str, folder: Path | None) -> dict[str, Any]:
     try:
         return _together(own, tomllib.loads(added.read_text(encoding="utf-8")))
     except (OSError, ValueError, RecursionError) as error:
-        raise InputError(f"cannot be read: {error}.", str(added), f"Mend it, or unset {ADDED}.") from error
+        raise InputError(
+            say("cannot be read: {error}.", error=error),
+            str(added),
+            say("Mend it, or unset {name}.", name=ADDED),
+        ) from error
 
 
 def _together(own: Mapping[str, Any], more: Mapping[str, Any]) -> dict[str, Any]:

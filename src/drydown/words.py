@@ -10,7 +10,7 @@ from collections.abc import Callable
 from string import Formatter
 from typing import Any
 
-__all__ = ["Said", "say", "speak"]
+__all__ = ["Said", "say", "sentence", "speak"]
 
 Translate = Callable[[str], str]
 _FORMATTER = Formatter()
@@ -62,6 +62,14 @@ def say(template: str, **values: Any) -> Said:
     made = Said(_filled(template, plain))
     made.template, made.values = template, values
     return made
+
+
+def sentence(text: str) -> Said:
+    """A plain text as a sentence of its own template; a sentence stays what it is.
+
+    Args: text. Returns: the sentence.
+    """
+    return text if isinstance(text, Said) else say(text)
 
 
 def _english(value: Any) -> Any:

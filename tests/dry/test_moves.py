@@ -44,3 +44,17 @@ def test_a_joined_lot_brings_its_water_and_takes_none_of_the_film(share: float) 
     assert run.column("moisture_db")[:, 0] == pytest.approx((1.0 - share) * before + share * 0.3, rel=1e-9)
     assert run.column("free_water_kg_m2")[:, 0] == pytest.approx((1.0 - share) * film, rel=1e-9)
     assert np.abs(run.column("water_residual")).max() < 1e-6
+
+
+@pytest.mark.parametrize("load", [3.0, 9.0])
+def test_free_water_goes_with_the_lot_to_another_load(load: float) -> None:
+    drawn, weather = draw_parameters(form("parchment"), MEMBERS, 3), fair_weather(2)
+    first = dry_stages(
+        drawn, [DryStage(place("patio"), Routine(), 6.0, 0.08)], weather.window(weather.start, 2)
+    )
+    assert first.end is not None
+    film = first.column("free_water_kg_m2")[:, -1]
+    assert (film > 0.1).all()
+    run = dry_stages(drawn, [DryStage(place("raised_bed"), Routine(), load, 0.08)], weather, begin=first.end)
+    assert run.column("free_water_kg_m2")[:, 0] == pytest.approx(film * load / 6.0, rel=1e-9)
+    assert run.column("moisture_db")[:, 0] == pytest.approx(first.column("moisture_db")[:, -1], rel=1e-9)

@@ -270,3 +270,59 @@ def test_no_account_but_those_of_the_chart() -> None:
         with pytest.raises(InputError):
             account(kind, of)
     assert stage("a stage of another day").words == "a stage of another day"
+
+
+def test_what_is_sold_takes_its_part_of_the_cost() -> None:
+    lot = state("sorted", costs=(("XTS", 500),))
+    for kg, part in ((25.0, 125), (100.0, 500)):
+        told = {"buyer": "Invented Buyer", "mass_kg": kg, "price_per_kg": 10.0}
+        lines = take("sell", doing(lot, **told)).lines
+        assert ("lot/AW-1", "XTS", -part) in lines
+        assert ("sold/AW-1", "XTS", part) in lines
+
+
+def test_pulping_and_washing_take_clean_water_and_give_it_to_the_drain() -> None:
+    # Litres per kg as the station's practice says them; the drain gets all of it, and more from washing.
+    practice = STATION.practice().typical()
+    litres = round(float(np.asarray(practice.pulp_water_l_kg_cherry)) * 100_000)
+    assert litres > 0
+    lines = take("pulp", doing(state("floated"))).lines
+    assert ("supply", "water", -litres) in lines
+    assert ("drain", "water", litres) in lines
+    washed = take("wash", doing(state("fermenting"))).lines
+    drawn = -sum(a for n, c, a in washed if (n, c) == ("supply", "water"))
+    drained = sum(a for n, c, a in washed if (n, c) == ("drain", "water"))
+    assert 0 < drawn < drained
+    assert step("wash").takes(state("fermenting"), Setting(STATION, NOW)).water_l == pytest.approx(
+        drawn / 1000
+    )
+
+
+def test_a_bed_that_is_too_small_or_over_full_is_told() -> None:
+    # Areas as the example station states them: reckoned here from what the first lot needs.
+    lot = state("washed")
+    alone = take("spread", doing(lot, bed="Upper beds", load_kg_m2=12.0))
+    assert alone.findings == ()
+    area = STATION.drying_places()["Upper beds"][1]
+    need = (
+        step("spread")
+        .takes(lot, Setting(STATION, NOW, STATION.normals(), {"bed": "Upper beds", "load_kg_m2": 12.0}, 4))
+        .area_m2
+    )
+    others = int(np.ceil(1.02 * area / need))
+    lying = [
+        (LotState(f"AW-{i + 2}", "arabica", "washed", "drying", Matter(40_000, 60_000),
+                  (Stay("bed", "Upper beds"),), 12.0), "bed")
+        for i in range(others)
+    ]  # fmt: skip
+    full = Doing(
+        lot, {"bed": "Upper beds", "load_kg_m2": 12.0}, NOW, STATION, yard_of(STATION, lying), Past()
+    )
+    said = take("spread", full).findings
+    assert len(said) == 1
+    assert "over-full" in said[0].words
+    big = LotState(
+        "AW-9", "arabica", "washed", "washed", Matter(40_000 * (others + 2), 60_000 * (others + 2))
+    )
+    said = take("spread", doing(big, bed="Upper beds", load_kg_m2=12.0)).findings
+    assert "is it spread thicker?" in said[0].words

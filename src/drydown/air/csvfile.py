@@ -17,6 +17,7 @@ from drydown.air.moist import dew_point_c
 from drydown.air.series import HourlyWeather, Site
 from drydown.air.sun import clear_sky_days_wm2, sky_longwave_wm2
 from drydown.errors import InputError
+from drydown.words import say
 
 __all__ = ["COLUMNS", "read_csv"]
 
@@ -45,7 +46,7 @@ def read_csv(path: Path, site: Site) -> HourlyWeather:
     header = _header(rows[0], path.name)
     body = [(n, r) for n, r in enumerate(rows[1:], 2) if any(c.strip() for c in r)]
     if len(body) < 24:
-        raise InputError(f"has {len(body)} hours; at least 24 are needed.", path.name)
+        raise InputError(say("has {body} hours; at least 24 are needed.", body=len(body)), path.name)
     times = _times([(n, r[header["time"]]) for n, r in body], site, path.name)
     found = {
         key: _numbers(body, header[key], key, mark, path.name, notes) for key in COLUMNS if key in header
@@ -60,7 +61,7 @@ def _text(path: Path) -> tuple[str, list[str]]:
     try:
         raw = path.read_bytes()
     except OSError as error:
-        raise InputError(f"cannot be read ({error.strerror}).", str(path)) from error
+        raise InputError(say("cannot be read ({strerror}).", strerror=error.strerror), str(path)) from error
     if raw[:2] in {b"\xff\xfe", b"\xfe\xff"}:
         raise InputError("is saved as UTF-16.", path.name, "Save it as CSV UTF-8.")
     if b"\x00" in raw[:4000]:
@@ -69,7 +70,7 @@ def _text(path: Path) -> tuple[str, list[str]]:
         return raw.decode("utf-8-sig"), []
     except UnicodeDecodeError as error:
         line = raw[: error.start].count(b"\n") + 1
-        return raw.decode("latin-1"), [f"line {line} is not UTF-8; read as Latin-1"]
+        return raw.decode("latin-1"), [say("line {line} is not UTF-8; read as Latin-1", line=line)]
 
 
 def _rows(text: str, name: str) -> tuple[list[list[str]], str]:
@@ -81,7 +82,7 @@ def _rows(text: str, name: str) -> tuple[list[list[str]], str]:
     if not lines[0].count(separator):
         raise InputError(
             "has one column only.",
-            f"{name}, line 1",
+            say("{name}, line 1", name=name),
             "Separate columns by comma, semicolon or tab.",
         )
     rows = list(csv.reader(lines, delimiter=separator))
@@ -90,8 +91,8 @@ def _rows(text: str, name: str) -> tuple[list[list[str]], str]:
         if row and len(row) != width:
             hint = "With commas between columns the decimal mark must be a point."
             raise InputError(
-                f"has {len(row)} cells, the header has {width}.",
-                f"{name}, line {number}",
+                say("has {row} cells, the header has {width}.", row=len(row), width=width),
+                say("{name}, line {number}", name=name, number=number),
                 hint if separator == "," and len(row) > width else "",
             )
     return rows, "." if separator == "," else ","
@@ -101,13 +102,19 @@ def _header(cells: list[str], name: str) -> dict[str, int]:
     names = [c.strip().lower() for c in cells]
     twice = {n for n in names if names.count(n) > 1 and n}
     if twice:
-        raise InputError(f"column '{twice.pop()}' stands twice.", f"{name}, line 1")
+        raise InputError(
+            say("column '{pop}' stands twice.", pop=twice.pop()), say("{name}, line 1", name=name)
+        )
     needed = ["time", "temp_c", "rh_percent", "ghi_wm2", "wind_ms"]
     absent = [n for n in needed if n not in names]
     if absent:
         raise InputError(
-            f"column '{absent[0]}' is missing; the header reads: {', '.join(names)}.",
-            f"{name}, line 1",
+            say(
+                "column '{value}' is missing; the header reads: {names}.",
+                value=absent[0],
+                names=", ".join(names),
+            ),
+            say("{name}, line 1", name=name),
             "Column names are listed in docs/weather-files.md.",
         )
     return {n: i for i, n in enumerate(names)}
@@ -117,11 +124,15 @@ def _times(cells: list[tuple[int, str]], site: Site, name: str) -> list[datetime
     """Hour ends, evenly one hour apart; 24:00 is midnight at the end of that day."""
     times: list[datetime] = []
     for number, cell in cells:
-        where = f"{name}, line {number}, column time"
+        where = say("{name}, line {number}, column time", name=name, number=number)
         moment = _moment(cell.strip(), where).replace(tzinfo=site.zone)
         if times and moment - times[-1] != timedelta(hours=1):
             raise InputError(
-                f"{cell.strip()} does not follow {times[-1]:%Y-%m-%d %H:%M} by one hour.",
+                say(
+                    "{cell} does not follow {value:%Y-%m-%d %H:%M} by one hour.",
+                    cell=cell.strip(),
+                    value=times[-1],
+                ),
                 where,
                 "Every hour needs one line: put NA where a value is missing; no summer time.",
             )
@@ -135,9 +146,15 @@ def _moment(cell: str, where: str) -> datetime:
     try:
         moment = datetime.fromisoformat(text)
     except ValueError as error:
-        raise InputError(f"'{cell}' is not a time.", where, "Write 2026-03-01 14:00.") from error
+        raise InputError(
+            say("'{cell}' is not a time.", cell=cell), where, "Write 2026-03-01 14:00."
+        ) from error
     if moment.tzinfo is not None:
-        raise InputError(f"'{cell}' carries a time zone.", where, "Write local standard time without a zone.")
+        raise InputError(
+            say("'{cell}' carries a time zone.", cell=cell),
+            where,
+            "Write local standard time without a zone.",
+        )
     return moment + timedelta(days=1) if day_end else moment
 
 
@@ -158,18 +175,24 @@ def _numbers(
         where = f"{name}, line {number}, column {key}"
         values[i] = _number(cell, mark, where)
         if not low <= values[i] <= high:
-            raise InputError(f"{cell} is outside {low:g} to {high:g}.", where, _hint(key, values[i]))
+            raise InputError(
+                say("{cell} is outside {low:g} to {high:g}.", cell=cell, low=low, high=high),
+                where,
+                _hint(key, values[i]),
+            )
     return _bridge(values, key, body, name, notes)
 
 
 def _number(cell: str, mark: str, where: str) -> float:
     text = cell.replace(mark, ".") if mark == "," else cell
     if text.count(".") > 1:
-        raise InputError(f"'{cell}' has more than one decimal mark.", where, "No group marks.")
+        raise InputError(say("'{cell}' has more than one decimal mark.", cell=cell), where, "No group marks.")
     try:
         return float(text)
     except ValueError as error:
-        raise InputError(f"'{cell}' is not a number.", where, "Write NA if it is missing.") from error
+        raise InputError(
+            say("'{cell}' is not a number.", cell=cell), where, "Write NA if it is missing."
+        ) from error
 
 
 def _hint(key: str, value: float) -> str:
@@ -191,12 +214,12 @@ def _bridge(values: Array, key: str, body: list[tuple[int, list[str]]], name: st
         run = run + 1 if missing else 0
         if run > _MAX_GAP_H:
             raise InputError(
-                f"more than {_MAX_GAP_H} hours in a row are missing.",
-                f"{name}, line {body[i][0]}, column {key}",
+                say("more than {max_gap_h} hours in a row are missing.", max_gap_h=_MAX_GAP_H),
+                say("{name}, line {value}, column {key}", name=name, value=body[i][0], key=key),
                 "Fill the gap from a neighbour station, or use monthly normals.",
             )
     hours = np.arange(values.size)
-    notes.append(f"{key}: {int(gone.sum())} missing hours bridged by a straight line")
+    notes.append(say("{key}: {sum} missing hours bridged by a straight line", key=key, sum=int(gone.sum())))
     return np.asarray(np.interp(hours, hours[~gone], values[~gone]))
 
 
@@ -204,22 +227,24 @@ def _traps(found: dict[str, Array], times: list[datetime], name: str) -> None:
     """Mistakes that pass every single-value range."""
     rh, temp, sun = found["rh_percent"], found["temp_c"], found["ghi_wm2"]
     if rh.max() <= 1.0:
-        raise InputError("all values are 1 or less.", f"{name}, column rh_percent", "Per cent, please.")
+        raise InputError(
+            "all values are 1 or less.", say("{name}, column rh_percent", name=name), "Per cent, please."
+        )
     if rh.max() < 50.0 and temp.min() >= 15.0 and temp.mean() > rh.mean():
         raise InputError(
             "look swapped: the humidity never reaches 50 and runs below the temperature.",
-            f"{name}, columns temp_c and rh_percent",
+            say("{name}, columns temp_c and rh_percent", name=name),
         )
     hour = np.array([(t - timedelta(minutes=30)).hour for t in times])
     night = sun[(hour >= 22) | (hour <= 3)].sum()
     if sun.sum() > 0 and night > 0.02 * sun.sum():
         raise InputError(
-            f"{night / sun.sum() * 100:.0f} % of the sun falls between 22:00 and 04:00.",
-            f"{name}, column time",
+            say("{sum:.0f} % of the sun falls between 22:00 and 04:00.", sum=night / sun.sum() * 100),
+            say("{name}, column time", name=name),
             "Is the clock in UTC, or are 12-hour times without pm?",
         )
     if len(times) >= 48 and sun.sum() == 0:
-        raise InputError("is zero throughout.", f"{name}, column ghi_wm2")
+        raise InputError("is zero throughout.", say("{name}, column ghi_wm2", name=name))
 
 
 def _weather(

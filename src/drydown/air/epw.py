@@ -17,6 +17,7 @@ from drydown.air.moist import dew_point_c
 from drydown.air.series import RANGES, HourlyWeather, Site
 from drydown.air.sun import sky_longwave_wm2
 from drydown.errors import InputError
+from drydown.words import say
 
 __all__ = ["read_epw"]
 
@@ -46,7 +47,9 @@ def read_epw(path: Path) -> HourlyWeather:
     rows = [_row(line, number, path.name) for number, line in enumerate(lines[8:], 9)]
     if len(rows) not in {8760, 8784}:
         raise InputError(
-            f"has {len(rows)} hours; a year has 8760 or 8784.", path.name, "Is the file cut short?"
+            say("has {rows} hours; a year has 8760 or 8784.", rows=len(rows)),
+            path.name,
+            "Is the file cut short?",
         )
     notes = ["a typical-year file: its months may come from different years"]
     found = {key: _column(rows, key, path.name, notes) for key in _COLUMNS if key != "sky_wm2"}
@@ -68,7 +71,7 @@ def _lines(path: Path) -> list[str]:
     try:
         raw = path.read_bytes()
     except OSError as error:
-        raise InputError(f"cannot be read ({error.strerror}).", str(path)) from error
+        raise InputError(say("cannot be read ({strerror}).", strerror=error.strerror), str(path)) from error
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError:
@@ -87,8 +90,8 @@ def _site(header: str, name: str) -> Site:
     cells = [c.strip() for c in header.split(",")]
     if len(cells) != 10:
         raise InputError(
-            f"LOCATION has {len(cells)} cells, 10 are needed.",
-            f"{name}, line 1",
+            say("LOCATION has {cells} cells, 10 are needed.", cells=len(cells)),
+            say("{name}, line 1", name=name),
             "A decimal comma splits a number in two: write 5.5, not 5,5.",
         )
     try:
@@ -96,7 +99,7 @@ def _site(header: str, name: str) -> Site:
     except ValueError as error:
         raise InputError(
             "latitude, longitude, time zone and altitude (cells 7 to 10) must be numbers.",
-            f"{name}, line 1",
+            say("{name}, line 1", name=name),
         ) from error
     return Site(lat, lon, elevation, zone, cells[1])
 
@@ -105,8 +108,8 @@ def _row(line: str, number: int, name: str) -> list[str]:
     cells = line.split(",")
     if len(cells) < 32:
         raise InputError(
-            f"has {len(cells)} cells, at least 32 are needed.",
-            f"{name}, line {number}",
+            say("has {cells} cells, at least 32 are needed.", cells=len(cells)),
+            say("{name}, line {number}", name=name, number=number),
             "Semicolons or decimal commas do not belong in an EPW file.",
         )
     return cells
@@ -121,7 +124,8 @@ def _column(rows: list[list[str]], key: str, name: str, notes: list[str]) -> Arr
             values[i] = float(row[column])
         except ValueError as error:
             raise InputError(
-                f"'{row[column]}' is not a number.", f"{name}, line {i + 9}, column {column + 1}"
+                say("'{value}' is not a number.", value=row[column]),
+                say("{name}, line {i}, column {column}", name=name, i=i + 9, column=column + 1),
             ) from error
     gone = values >= missing
     return _bridge(values * factor, gone, f"{name}, column {column + 1} ({key})", notes)
@@ -135,13 +139,19 @@ def _bridge(values: Array, gone: NDArray[np.bool_], where: str, notes: list[str]
     longest = int(np.argmax(ends - starts))
     if (ends - starts)[longest] > _MAX_GAP_H:
         raise InputError(
-            f"{(ends - starts)[longest]} hours are missing from line {starts[longest] + 9}; "
-            f"up to {_MAX_GAP_H} can be bridged.",
+            say(
+                "{value} hours are missing from line {starts}; up to {max_gap_h} can be bridged.",
+                value=(ends - starts)[longest],
+                starts=starts[longest] + 9,
+                max_gap_h=_MAX_GAP_H,
+            ),
             where,
             "Fill the gap from a neighbour station.",
         )
     hours = np.arange(values.size)
-    notes.append(f"{where}: {int(gone.sum())} missing hours bridged by a straight line")
+    notes.append(
+        say("{where}: {sum} missing hours bridged by a straight line", where=where, sum=int(gone.sum()))
+    )
     return np.asarray(np.interp(hours, hours[~gone], values[~gone]))
 
 
@@ -153,7 +163,9 @@ def _sky(rows: list[list[str]], found: dict[str, Array], hour: Array, name: str,
     good = (cells < missing) & (cells >= low) & (cells <= high)
     if good.all():
         return cells
-    notes.append(f"{name}: sky radiation missing for {int((~good).sum())} hours, estimated")
+    notes.append(
+        say("{name}: sky radiation missing for {sum} hours, estimated", name=name, sum=int((~good).sum()))
+    )
     dew = dew_point_c(found["temp_c"], found["rh"])
     estimate = sky_longwave_wm2(found["temp_c"], dew, hour, 0.5)
     return np.where(good, cells, estimate)

@@ -12,6 +12,7 @@ from scipy.optimize import elementwise
 
 from drydown.errors import RangeError
 from drydown.units import AIR_HEAT, GAS_CONSTANT_AIR, STANDARD_PRESSURE_PA, ZERO_C_K
+from drydown.words import say
 
 __all__ = [
     "MAGNUS_C",
@@ -43,7 +44,16 @@ _ICE = (-5.6745359e3, 6.3925247, -9.677843e-3, 6.2215701e-7, 2.0747825e-9, -9.48
 def _check(name: str, value: Array, low: float, high: float, unit: str) -> None:
     if not np.all((value >= low) & (value <= high)):
         bad = value[~((value >= low) & (value <= high))].ravel()[0]
-        raise RangeError(f"{name} must be from {low:g} to {high:g} {unit}, got {bad:g}.")
+        raise RangeError(
+            say(
+                "{name} must be from {low:g} to {high:g} {unit}, got {bad:g}.",
+                name=name,
+                low=low,
+                high=high,
+                unit=unit,
+                bad=bad,
+            )
+        )
 
 
 def _temp(temp_c: Values) -> Array:

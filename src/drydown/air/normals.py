@@ -25,6 +25,7 @@ from drydown.air.sun import (
     sky_longwave_wm2,
 )
 from drydown.errors import InputError, RangeError
+from drydown.words import say
 
 __all__ = ["MonthNormals", "generate", "month_sun_kwh", "residuals", "wet_day_chances"]
 
@@ -73,9 +74,15 @@ class MonthNormals:
         for key, (low, high) in limits.items():
             value = getattr(self, key)
             if not low <= value <= high:
-                raise RangeError(f"must be from {low:g} to {high:g}, got {value:g}.", where=key)
+                raise RangeError(
+                    say("must be from {low:g} to {high:g}, got {value:g}.", low=low, high=high, value=value),
+                    where=key,
+                )
         if self.tmax_c <= self.tmin_c:
-            raise RangeError(f"{self.tmax_c:g} must be above tmin_c {self.tmin_c:g}.", "tmax_c")
+            raise RangeError(
+                say("{tmax_c:g} must be above tmin_c {tmin_c:g}.", tmax_c=self.tmax_c, tmin_c=self.tmin_c),
+                "tmax_c",
+            )
         if (self.rain_mm > 0) != (self.rain_days > 0):
             raise InputError("rain_mm and rain_days must both be zero or both above zero.")
 
@@ -171,9 +178,15 @@ def generate(
     (3, 48)
     """
     if len(normals) != 12:
-        raise InputError(f"twelve months of normals are needed, got {len(normals)}.")
+        raise InputError(say("twelve months of normals are needed, got {normals}.", normals=len(normals)))
     if not (0 < hours <= 9600 and 0 < members <= 5000):
-        raise RangeError(f"hours must be 1 to 9600 and members 1 to 5000: {hours}, {members}.")
+        raise RangeError(
+            say(
+                "hours must be 1 to 9600 and members 1 to 5000: {hours}, {members}.",
+                hours=hours,
+                members=members,
+            )
+        )
     local = start.astimezone(site.zone).replace(tzinfo=None)
     midnight = local.replace(hour=0, minute=0, second=0, microsecond=0)
     skip = int((local - midnight) / timedelta(hours=1))
@@ -261,8 +274,12 @@ def _clearness_means(site: Site, normals: tuple[MonthNormals, ...]) -> Array:
     if np.any(share > 1.15) or np.any(share < 0.1):
         month = int(np.argmax(np.abs(share - 0.6))) + 1
         raise InputError(
-            f"month {month}: {sun[month - 1]:.1f} kWh/m2 a day is {share[month - 1] * 100:.0f} % "
-            "of a clear sky.",
+            say(
+                "month {month}: {value:.1f} kWh/m2 a day is {share:.0f} % of a clear sky.",
+                month=month,
+                value=sun[month - 1],
+                share=share[month - 1] * 100,
+            ),
             fix="Check the unit: kWh per m2 and day (1 MJ = 0.278 kWh).",
         )
     return np.asarray(np.minimum(share, 1.0))

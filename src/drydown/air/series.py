@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from drydown.errors import InputError, RangeError
 from drydown.units import pressure_at_altitude_pa
+from drydown.words import say
 
 __all__ = ["RANGES", "HourlyWeather", "Site"]
 
@@ -50,7 +51,10 @@ class Site:
         for key, (low, high) in limits.items():
             value = getattr(self, key)
             if not low <= value <= high:
-                raise RangeError(f"must be from {low:g} to {high:g}, got {value:g}.", where=key)
+                raise RangeError(
+                    say("must be from {low:g} to {high:g}, got {value:g}.", low=low, high=high, value=value),
+                    where=key,
+                )
 
     @property
     def pressure_pa(self) -> float:
@@ -89,13 +93,22 @@ class HourlyWeather:
         for key, (low, high, unit) in RANGES.items():
             values = getattr(self, key)
             if values.ndim != 2 or values.shape != shape:
-                raise InputError(f"has shape {values.shape}, the others {shape}.", where=key)
+                raise InputError(
+                    say("has shape {shape}, the others {shape_2}.", shape=values.shape, shape_2=shape),
+                    where=key,
+                )
             bad = ~((values >= low) & (values <= high))
             if bad.any():
                 member, hour = (int(i) for i in np.argwhere(bad)[0])
                 raise RangeError(
-                    f"must be from {low:g} to {high:g} {unit}, got {values[member, hour]:g}.",
-                    where=f"{key}, hour {hour + 1}",
+                    say(
+                        "must be from {low:g} to {high:g} {unit}, got {value:g}.",
+                        low=low,
+                        high=high,
+                        unit=unit,
+                        value=values[member, hour],
+                    ),
+                    where=say("{key}, hour {hour}", key=key, hour=hour + 1),
                 )
             values.setflags(write=False)
 
@@ -135,8 +148,14 @@ class HourlyWeather:
         if not year and (first < 0 or first + hours > self.hours):
             end = self.start + timedelta(hours=self.hours)
             raise InputError(
-                f"the weather runs from {self.start:%Y-%m-%d} to {end:%Y-%m-%d}, but "
-                f"{hours} h from {start:%Y-%m-%d %H:%M} are needed.",
+                say(
+                    "the weather runs from {start:%Y-%m-%d} to {end:%Y-%m-%d}, but {hours} h from "
+                    "{start_2:%Y-%m-%d %H:%M} are needed.",
+                    start=self.start,
+                    end=end,
+                    hours=hours,
+                    start_2=start,
+                ),
                 fix="Give a longer file, or use the station's monthly normals.",
             )
         index = np.arange(first, first + hours) % self.hours
@@ -157,7 +176,13 @@ class HourlyWeather:
         if first.start != self.start:
             raise InputError("the forecast and the weather after it begin at different times.")
         if first.members not in {1, self.members}:
-            raise InputError(f"a forecast of {first.members} members does not fit {self.members}.")
+            raise InputError(
+                say(
+                    "a forecast of {members} members does not fit {members_2}.",
+                    members=first.members,
+                    members_2=self.members,
+                )
+            )
         hours = min(first.hours, self.hours)
         joined = {}
         for key in RANGES:
@@ -187,7 +212,7 @@ class HourlyWeather:
         if len(found) < 3:
             return None
         stacked = {key: np.concatenate([getattr(w, key) for w in found]) for key in RANGES}
-        note = f"{len(found)} past years as futures"
+        note = say("{found} past years as futures", found=len(found))
         return HourlyWeather.of(self.site, start, stacked, (*self.notes, note))
 
     def digest(self) -> str:

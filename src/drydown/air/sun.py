@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from drydown.errors import RangeError
 from drydown.units import STEFAN_BOLTZMANN, ZERO_C_K
+from drydown.words import say
 
 __all__ = [
     "clear_sky_days_wm2",
@@ -32,7 +33,9 @@ def _declination(day_of_year: float | Array) -> Array:
 
 def _sunset_angle(latitude_deg: float, declination: Array) -> Array:
     if not -66.0 <= latitude_deg <= 66.0:
-        raise RangeError(f"latitude must be from -66 to 66 degrees, got {latitude_deg:g}.")
+        raise RangeError(
+            say("latitude must be from -66 to 66 degrees, got {latitude_deg:g}.", latitude_deg=latitude_deg)
+        )
     cosine = np.clip(-np.tan(np.radians(latitude_deg)) * np.tan(declination), -1.0, 1.0)
     return np.asarray(np.arccos(cosine))
 
@@ -79,7 +82,11 @@ def ghi_from_sunshine_mj_m2(sunshine_h: float, daylight_h: float, ra_mj_m2: floa
     """
     if not 0.0 <= sunshine_h <= daylight_h + 0.05:
         raise RangeError(
-            f"sunshine hours must be from 0 to the daylight of {daylight_h:.1f} h, got {sunshine_h:g}."
+            say(
+                "sunshine hours must be from 0 to the daylight of {daylight_h:.1f} h, got {sunshine_h:g}.",
+                daylight_h=daylight_h,
+                sunshine_h=sunshine_h,
+            )
         )
     return (0.25 + 0.50 * sunshine_h / daylight_h) * ra_mj_m2
 
@@ -95,7 +102,9 @@ def ghi_from_temperatures_mj_m2(tmax_c: float, tmin_c: float, ra_mj_m2: float) -
     22.3
     """
     if tmax_c <= tmin_c:
-        raise RangeError(f"tmax_c {tmax_c:g} must be above tmin_c {tmin_c:g}.")
+        raise RangeError(
+            say("tmax_c {tmax_c:g} must be above tmin_c {tmin_c:g}.", tmax_c=tmax_c, tmin_c=tmin_c)
+        )
     return float(0.16 * np.sqrt(tmax_c - tmin_c) * ra_mj_m2)
 
 

@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from drydown.errors import InputError
 from drydown.way.when import moment_text
+from drydown.words import say
 
 __all__ = ["EXAMPLE", "FARTHEST_BACK", "local_text", "read_moment"]
 
@@ -45,14 +46,28 @@ def read_moment(text: str, now: datetime, zone: tzinfo) -> datetime:
     plain = " ".join(text.lower().split())
     match = next((m for m in (shape.match(plain) for shape in _SHAPES) if m), None)
     if match is None:
-        raise InputError(f"'{text[:40]}' is not a time.", "when", f"Write {EXAMPLE}, or 09:30 for today.")
+        raise InputError(
+            say("'{value}' is not a time.", value=text[:40]),
+            "when",
+            say("Write {example}, or 09:30 for today.", example=EXAMPLE),
+        )
     at = _put_together(match.groupdict(), now.astimezone(zone))
     if at is None:
-        raise InputError(f"'{text[:40]}' is not a day or hour there is.", "when", f"Write {EXAMPLE}.")
+        raise InputError(
+            say("'{value}' is not a day or hour there is.", value=text[:40]),
+            "when",
+            say("Write {example}.", example=EXAMPLE),
+        )
     if at > now + timedelta(minutes=1):
-        raise InputError(f"{moment_text(at)} is in the future.", "when", "Check the time.")
+        raise InputError(
+            say("{moment_text} is in the future.", moment_text=moment_text(at)), "when", "Check the time."
+        )
     if at < now - FARTHEST_BACK:
-        raise InputError(f"{moment_text(at)} is more than 400 days ago.", "when", "Check the year.")
+        raise InputError(
+            say("{moment_text} is more than 400 days ago.", moment_text=moment_text(at)),
+            "when",
+            "Check the year.",
+        )
     return min(at, now)
 
 

@@ -6,6 +6,7 @@ import re
 from decimal import ROUND_HALF_EVEN, Decimal
 
 from drydown.errors import InputError
+from drydown.words import say
 
 __all__ = ["parse_decimal", "parse_grams"]
 
@@ -38,7 +39,7 @@ def parse_decimal(text: str, where: str) -> Decimal:
         )
     if not _PLAIN.match(cleaned):
         raise InputError(
-            f"'{cleaned}' is not a number of zero or more, up to nine digits.",
+            say("'{cleaned}' is not a number of zero or more, up to nine digits.", cleaned=cleaned),
             where,
             "Digits and one point or comma.",
         )

@@ -8,6 +8,7 @@ from datetime import datetime
 from pathlib import Path
 
 from drydown.errors import InputError
+from drydown.words import say
 
 __all__ = [
     "fill_demo",
@@ -34,7 +35,9 @@ def prepare_folder(data: Path) -> None:
                 out.write(secrets.token_hex(32))
     except OSError as error:
         raise InputError(
-            f"cannot be written ({error.strerror}).", str(data), "Choose a folder with --data."
+            say("cannot be written ({strerror}).", strerror=error.strerror),
+            str(data),
+            "Choose a folder with --data.",
         ) from error
 
 
@@ -63,7 +66,7 @@ def prepare_tables() -> None:
         _refuse_newer()
         call_command("migrate", verbosity=0, interactive=False)
     except DatabaseError as error:
-        raise InputError(f"the database did not answer: {error}.", "the books") from error
+        raise InputError(say("the database did not answer: {error}.", error=error), "the books") from error
 
 
 def _refuse_newer() -> None:
@@ -79,7 +82,7 @@ def _refuse_newer() -> None:
     ]
     if unknown:
         raise InputError(
-            f"were changed by a newer Drydown ({sorted(unknown)[-1]}).", "the books",
+            say("were changed by a newer Drydown ({value}).", value=sorted(unknown)[-1]), "the books",
             "Install that version; nothing was changed.",
         )  # fmt: skip
 

@@ -8,6 +8,7 @@ import typer
 
 from drydown.cli.show import answering, out, positive, print_cautions, print_json
 from drydown.errors import InputError, RangeError
+from drydown.words import say
 
 __all__ = ["accept"]
 
@@ -50,23 +51,42 @@ def accept(
             found |= {"letter": plan.letter, "letter_used": plan.used_letter, "reject": plan.reject}
             kind = "tightened" if tightened else "normal"
             arrow = (
-                f" (letter {plan.letter}, arrow to {plan.used_letter})"
+                say(
+                    " (letter {letter}, arrow to {used_letter})",
+                    letter=plan.letter,
+                    used_letter=plan.used_letter,
+                )
                 if plan.letter != plan.used_letter
                 else ""
             )
             lines.append(
-                f"Look at {size} of {lot}{arrow or f' (letter {plan.letter})'}, accept up to {most} bad, "
-                f"not from {plan.reject} on; {kind} inspection, {aql:g} % [ISO 2859-1]"
+                say(
+                    "Look at {size} of {lot}{value}, accept up to {most} bad, not from {reject} on; "
+                    "{kind} inspection, {aql:g} % [ISO 2859-1]",
+                    size=size,
+                    lot=lot,
+                    value=arrow or f" (letter {plan.letter})",
+                    most=most,
+                    reject=plan.reject,
+                    kind=kind,
+                    aql=aql,
+                )
             )
         elif look_at is not None:
             size, most = look_at, allow
-            lines.append(f"Look at {size} of {lot}, accept up to {most} bad.")
+            lines.append(
+                say("Look at {size} of {lot}, accept up to {most} bad.", size=size, lot=lot, most=most)
+            )
         else:
             raise InputError("is needed.", "--aql or --look-at", "Name a limit, or how many are looked at.")
         if most >= size:
-            raise RangeError(f"{most} bad among {size} accepts everything.", "--allow", "Allow fewer.")
+            raise RangeError(
+                say("{most} bad among {size} accepts everything.", most=most, size=size),
+                "--allow",
+                "Allow fewer.",
+            )
         if size > lot:
-            raise RangeError(f"{size} cannot be looked at of {lot}.", "--look-at")
+            raise RangeError(say("{size} cannot be looked at of {lot}.", size=size, lot=lot), "--look-at")
         found |= {"look_at": size, "accept": most, "chances": _chances(lot, size, most, bad, lines)}
         if json:
             print_json(found)
@@ -83,7 +103,7 @@ def _severity(history: str, found: dict[str, Any], lines: list[str]) -> bool:
     if not history:
         return False
     if set(history) - {"y", "n"}:
-        raise InputError(f"'{history}' is not a row of y and n.", "--history")
+        raise InputError(say("'{history}' is not a row of y and n.", history=history), "--history")
     severity = severity_after([c == "y" for c in history])
     found["severity"] = {"state": severity.state, "words": severity.words}
     lines.append(severity.words)
@@ -100,10 +120,16 @@ def _chances(
     found = []
     for number in asked:
         if not 0 <= number <= lot:
-            raise RangeError(f"{number} bad of {lot} cannot be.", "--bad")
+            raise RangeError(say("{number} bad of {lot} cannot be.", number=number, lot=lot), "--bad")
         chance = plan_curve(size, most, [number / lot], lot)[0]
         found.append({"bad": number, "accepted": chance})
         lines.append(
-            f"{number} bad of {lot} ({100 * number / lot:.3g} %): accepted all the same {100 * chance:.1f} %"
+            say(
+                "{number} bad of {lot} ({lot_2:.3g} %): accepted all the same {chance:.1f} %",
+                number=number,
+                lot=lot,
+                lot_2=100 * number / lot,
+                chance=100 * chance,
+            )
         )
     return found

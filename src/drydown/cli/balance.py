@@ -17,6 +17,7 @@ from drydown.cli.show import (
     print_cautions,
     print_json,
 )
+from drydown.words import say
 
 __all__ = ["balance"]
 
@@ -65,7 +66,13 @@ def balance(
         if json:
             print_json(report.as_dict())
             return
-        title = f"{cherry_kg:g} kg ripe {species}, {route.replace('_', ' ')}, to {target_percent_wb:g} % wb"
+        title = say(
+            "{cherry_kg:g} kg ripe {species}, {replace}, to {target_percent_wb:g} % wb",
+            cherry_kg=cherry_kg,
+            species=species,
+            replace=route.replace("_", " "),
+            target_percent_wb=target_percent_wb,
+        )
         out.print(figures_table(title, report.figures))
         published = kind.outturn_published
         out.print(

@@ -14,6 +14,7 @@ import typer
 from drydown.cli.desk import begin
 from drydown.cli.show import EXIT_INPUT, answering, err, out, print_json, waiting
 from drydown.errors import InputError
+from drydown.words import say
 
 __all__ = ["backup", "open_books", "restore_copy", "verify_books"]
 
@@ -82,7 +83,7 @@ def _said(file: Path | None) -> str:
     try:
         return file.read_text(encoding="utf-8").strip()
     except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"cannot be read ({error}).", str(file)) from error
+        raise InputError(say("cannot be read ({error}).", error=error), str(file)) from error
 
 
 def restore_copy(
@@ -106,7 +107,13 @@ def restore_copy(
 
             found = verify(anew=True)
             if found.entries != facts["entries"]:
-                found.add(f"the copy says {facts['entries']} entries, {found.entries} are there.")
+                found.add(
+                    say(
+                        "the copy says {entries} entries, {entries_2} are there.",
+                        entries=facts["entries"],
+                        entries_2=found.entries,
+                    )
+                )
             from drydown.books.models import Head  # noqa: PLC0415
 
             if BOOKS in facts["parts"] and not Head.objects.filter(digest=facts["head"]).exists():

@@ -11,6 +11,7 @@ import typer
 from drydown.cli.books import open_books
 from drydown.cli.show import EXIT_INPUT, answering, err, out, print_json
 from drydown.errors import InputError
+from drydown.words import say
 
 __all__ = ["export", "import_list"]
 
@@ -35,7 +36,9 @@ def export(
             with to.open("wb") as file:
                 carry_out(formats[to.suffix], file)
         except OSError as error:
-            raise InputError(f"cannot be written ({error.strerror}).", str(to)) from error
+            raise InputError(
+                say("cannot be written ({strerror}).", strerror=error.strerror), str(to)
+            ) from error
         out.print(f"Wrote {to}. Growers' names are in it.", markup=False)
 
 
@@ -58,7 +61,9 @@ def import_list(
         try:
             content = file.read_bytes()
         except OSError as error:
-            raise InputError(f"cannot be read ({error.strerror}).", str(file)) from error
+            raise InputError(
+                say("cannot be read ({strerror}).", strerror=error.strerror), str(file)
+            ) from error
         found = preview(kind, file.name, content, load_station(data / "station.toml"))
         kept = keep(found, Who()) if keep_rows and found.good else 0
         if json:
@@ -70,7 +75,11 @@ def import_list(
         else:
             for number, words in found.wrong:
                 err.print(f"row {number}: {words}", markup=False)
-            what = f"{kept} kept" if keep_rows else f"{len(found.good)} could be kept (add --keep)"
+            what = (
+                f"{kept} kept"
+                if keep_rows
+                else say("{good} could be kept (add --keep)", good=len(found.good))
+            )
             out.print(f"{what}, {found.known} known already, {len(found.wrong)} wrong.", markup=False)
         if found.wrong:
             sys.exit(EXIT_INPUT)

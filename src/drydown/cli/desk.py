@@ -14,6 +14,7 @@ from drydown.cli.running import holding, says_running
 from drydown.cli.show import answering, out, waiting
 from drydown.desk.lean import become
 from drydown.errors import InputError
+from drydown.words import say
 
 if TYPE_CHECKING:
     from drydown.desk.addresses import Reach
@@ -102,7 +103,9 @@ def demo(data: Data = Path("data/demo"), host: Host = "127.0.0.1", port: Port = 
     """Start the desk with an invented station and half a season of invented deliveries."""
     with answering():
         if host not in LOCAL:
-            raise InputError("is not this machine; the demo asks no password.", f"--host {host}")
+            raise InputError(
+                "is not this machine; the demo asks no password.", say("--host {host}", host=host)
+            )
         if says_running(data.resolve()):
             return
         port = next_free(host, port)
@@ -158,7 +161,9 @@ def _free(host: str, port: int) -> None:
     problem = taken(host, port)
     if problem:
         raise InputError(
-            f"cannot be used ({problem}).", f"{host}:{port}", f"Choose another: --port {port + 1}"
+            say("cannot be used ({problem}).", problem=problem),
+            f"{host}:{port}",
+            say("Choose another: --port {port}", port=port + 1),
         )
 
 
@@ -181,7 +186,11 @@ def next_free(host: str, port: int, most: int = 50) -> int:
             if candidate != port:
                 out.print(f"Port {port} is taken by another program; using {candidate}.", markup=False)
             return candidate
-    raise InputError(f"and the {most} after it are taken.", f"port {port}", "Choose another: --port 9000")
+    raise InputError(
+        say("and the {most} after it are taken.", most=most),
+        say("port {port}", port=port),
+        "Choose another: --port 9000",
+    )
 
 
 def begin(data: Path, demo: bool, host: str = "127.0.0.1", names: list[str] | None = None) -> Reach:

@@ -12,6 +12,7 @@ import typer
 
 from drydown.cli.show import amount, answering, figures_table, out, print_cautions, print_json, waiting
 from drydown.errors import InputError, RangeError
+from drydown.words import say
 
 if TYPE_CHECKING:
     from drydown.air.normals import MonthNormals
@@ -190,7 +191,7 @@ def _store(here: Station | None, stated: float | None) -> float | tuple[float, f
     """The store's temperature: as given, else from lowest to highest of the station's stores."""
     if stated is not None:
         if not 5.0 <= stated <= 45.0:
-            raise RangeError(f"must be from 5 to 45 C, got {stated:g}.", "--store-c")
+            raise RangeError(say("must be from 5 to 45 C, got {stated:g}.", stated=stated), "--store-c")
         return stated
     return here.store_c() if here else None
 
@@ -231,7 +232,9 @@ def _stops(here: Station | None, text: str) -> tuple[Stop, ...]:
 
     one = r"\s*([^@]+)@([0-9]+(?:[.,][0-9]+)?)/([0-9]{1,4})(?![0-9])"
     if text.strip() and re.fullmatch(rf"(?:{one})+\s*", text) is None:
-        raise InputError(f"'{text}' is not place@kg_m2/hours.", "--before", "Write raised_bed@12/96.")
+        raise InputError(
+            say("'{text}' is not place@kg_m2/hours.", text=text), "--before", "Write raised_bed@12/96."
+        )
     return tuple(
         Stop(_spot(here, name.strip()), float(load.replace(",", ".")), int(hours))
         for name, load, hours in re.findall(one, text)
@@ -246,7 +249,7 @@ def _joined(text: str) -> Joined | None:
         return None
     match = re.fullmatch(r"(0?\.[0-9]{1,3})@([0-9]{1,2}(?:\.[0-9])?)", text.replace(",", "."))
     if match is None:
-        raise InputError(f"'{text}' is not share@percent.", "--join", "Write 0.4@30.")
+        raise InputError(say("'{text}' is not share@percent.", text=text), "--join", "Write 0.4@30.")
     wb = _percent("--join", float(match[2]), 5, 80)
     return Joined(float(match[1]), wb / (1.0 - wb))
 
@@ -276,8 +279,16 @@ def _share(option: str, value: float | None, low: float, high: float) -> float |
 def _percent(option: str, value: float, low: float, high: float) -> float:
     """Per cent to a fraction; a fraction typed by mistake is noticed."""
     if not low <= value <= high:
-        hint = f"Per cent: write {value * 100:g}, not {value:g}." if 0 < value < 1 else ""
-        raise RangeError(f"must be from {low:g} to {high:g} per cent, got {value:g}.", option, hint)
+        hint = (
+            say("Per cent: write {value:g}, not {value_2:g}.", value=value * 100, value_2=value)
+            if 0 < value < 1
+            else ""
+        )
+        raise RangeError(
+            say("must be from {low:g} to {high:g} per cent, got {value:g}.", low=low, high=high, value=value),
+            option,
+            hint,
+        )
     return value / 100.0
 
 
@@ -285,11 +296,13 @@ def _moment(text: str) -> datetime:
     try:
         moment = datetime.fromisoformat(text)
     except ValueError as error:
-        raise InputError(f"'{text}' is not a time.", "--start", "Write 2026-06-10T09:00.") from error
+        raise InputError(
+            say("'{text}' is not a time.", text=text), "--start", "Write 2026-06-10T09:00."
+        ) from error
     if moment.tzinfo is not None:
         raise InputError("takes local standard time without a zone.", "--start")
     if not 1990 <= moment.year <= 2200:
-        raise RangeError(f"year must be from 1990 to 2200, got {moment.year}.", "--start")
+        raise RangeError(say("year must be from 1990 to 2200, got {year}.", year=moment.year), "--start")
     return moment.replace(hour=9) if len(text) <= 10 else moment
 
 
@@ -320,9 +333,13 @@ def _print(found: DryingForecast, assumed_routine: bool, keeping: Keeping) -> No
     from drydown.steps.dry.routine import ROUTINE_SOURCE  # noqa: PLC0415
 
     case = found.case
-    title = (
-        f"{found.form.label} ({case.species}), {case.load_kg_m2:g} kg/m2 on a {found.place.label}, "
-        f"to {case.target_wb * 100:g} % wb"
+    title = say(
+        "{label} ({species}), {load_kg_m2:g} kg/m2 on a {label_2}, to {target_wb:g} % wb",
+        label=found.form.label,
+        species=case.species,
+        load_kg_m2=case.load_kg_m2,
+        label_2=found.place.label,
+        target_wb=case.target_wb * 100,
     )
     out.print(figures_table(title, found.figures))
     if case.moisture_wb_now is not None and case.moisture_wb_now <= case.target_wb:

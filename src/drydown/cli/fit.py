@@ -12,6 +12,7 @@ import typer
 
 from drydown.cli.show import answering, figures_table, out, print_json, waiting
 from drydown.errors import InputError
+from drydown.words import say
 
 if TYPE_CHECKING:
     from drydown.air.series import HourlyWeather
@@ -24,7 +25,9 @@ COLUMNS = ("lot", "place", "load_kg_m2", "spread_at", "read_at", "moisture_perce
 
 
 def fit(
-    readings: Annotated[Path, typer.Option(help=f"CSV with columns {', '.join(COLUMNS)}; local times")],
+    readings: Annotated[
+        Path, typer.Option(help=say("CSV with columns {columns}; local times", columns=", ".join(COLUMNS)))
+    ],
     weather_file: Annotated[Path, typer.Option(help="the weather the lots dried in (CSV or EPW)")],
     station: Annotated[Path, typer.Option(help="station file: place and routines")],
     form: Annotated[str, typer.Option(help="parchment, mucilage or cherry")],
@@ -61,7 +64,7 @@ def _lots(path: Path, here: Station, weather: HourlyWeather, form: str) -> list[
     """Lots of the readings file, in order of first appearance."""
     habits = here.drying.get(form)
     if habits is None:
-        raise InputError(f"has no table [drying.{form}].", "station file")
+        raise InputError(say("has no table [drying.{form}].", form=form), "station file")
     groups: dict[str, list[tuple[int, dict[str, str]]]] = {}
     for number, row in _rows(path):
         groups.setdefault(row["lot"].strip(), []).append((number, row))
@@ -72,18 +75,23 @@ def _rows(path: Path) -> list[tuple[int, dict[str, str]]]:
     try:
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"cannot be read ({error}).", str(path)) from error
+        raise InputError(say("cannot be read ({error}).", error=error), str(path)) from error
     lines = text.splitlines()
     separator = max(";\t,", key=(lines[0] if lines else "").count)
     reader = csv.DictReader(lines, delimiter=separator)
     absent = [c for c in COLUMNS if c not in (reader.fieldnames or ())]
     if absent:
-        raise InputError(f"column '{absent[0]}' is missing.", f"{path.name}, line 1")
+        raise InputError(
+            say("column '{value}' is missing.", value=absent[0]), say("{name}, line 1", name=path.name)
+        )
     found = list(enumerate(reader, 2))
     for number, row in found:
         short = [c for c in COLUMNS if not (row.get(c) or "").strip()]
         if short:
-            raise InputError("is empty.", f"{path.name}, line {number}, column {short[0]}")
+            raise InputError(
+                "is empty.",
+                say("{name}, line {number}, column {value}", name=path.name, number=number, value=short[0]),
+            )
     return found
 
 
@@ -103,21 +111,36 @@ def _lot(
 
     number, first = rows[0]
     zone = weather.site.zone
-    spread = _time(first["spread_at"], f"{file}, line {number}, column spread_at").replace(tzinfo=zone)
+    spread = _time(
+        first["spread_at"], say("{file}, line {number}, column spread_at", file=file, number=number)
+    ).replace(tzinfo=zone)
     hours, moisture = [], []
     for line, row in rows:
         for key in ("place", "load_kg_m2", "spread_at"):
             if row[key].strip() != first[key].strip():
                 raise InputError(
-                    f"'{row[key]}' differs from line {number}: '{first[key]}'.",
-                    f"{file}, line {line}, column {key}",
+                    say(
+                        "'{value}' differs from line {number}: '{value_2}'.",
+                        value=row[key],
+                        number=number,
+                        value_2=first[key],
+                    ),
+                    say("{file}, line {line}, column {key}", file=file, line=line, key=key),
                 )
-        at = _time(row["read_at"], f"{file}, line {line}, column read_at").replace(tzinfo=zone)
+        at = _time(row["read_at"], say("{file}, line {line}, column read_at", file=file, line=line)).replace(
+            tzinfo=zone
+        )
         hours.append((at - spread).total_seconds() / 3600.0)
         moisture.append(
-            _number(row["moisture_percent_wb"], f"{file}, line {line}, column moisture_percent_wb") / 100
+            _number(
+                row["moisture_percent_wb"],
+                say("{file}, line {line}, column moisture_percent_wb", file=file, line=line),
+            )
+            / 100
         )
-    spread_kg = _number(first["load_kg_m2"], f"{file}, line {number}, column load_kg_m2")
+    spread_kg = _number(
+        first["load_kg_m2"], say("{file}, line {number}, column load_kg_m2", file=file, number=number)
+    )
     load = form_of(form).dry_load(spread_kg)
     air = weather.window(spread.replace(minute=0, second=0), int(max(hours)) + 2)
     return PastLot(
@@ -135,14 +158,16 @@ def _time(text: str, where: str) -> datetime:
     try:
         return datetime.fromisoformat(text.strip()).replace(tzinfo=None)
     except ValueError as error:
-        raise InputError(f"'{text}' is not a time.", where, "Write 2026-06-10 09:00.") from error
+        raise InputError(
+            say("'{text}' is not a time.", text=text), where, "Write 2026-06-10 09:00."
+        ) from error
 
 
 def _number(text: str, where: str) -> float:
     try:
         number = float(text.strip().replace(",", "."))
     except ValueError as error:
-        raise InputError(f"'{text}' is not a number.", where) from error
+        raise InputError(say("'{text}' is not a number.", text=text), where) from error
     if not math.isfinite(number):
-        raise InputError(f"'{text}' is not a number.", where)
+        raise InputError(say("'{text}' is not a number.", text=text), where)
     return number

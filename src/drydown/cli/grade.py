@@ -9,6 +9,7 @@ import typer
 
 from drydown.cli.show import answering, out, print_cautions, print_json, table_of
 from drydown.errors import InputError
+from drydown.words import say
 
 if TYPE_CHECKING:
     from drydown.quality.grade import Verdict
@@ -24,7 +25,7 @@ def _pairs(texts: list[str] | None, what: str) -> dict[str, str]:
     for text in texts or []:
         name, mark, value = text.partition("=")
         if not mark:
-            raise InputError(f"'{text}' is not {what}.", fix="Write name=value.")
+            raise InputError(say("'{text}' is not {what}.", text=text, what=what), fix="Write name=value.")
         found[name.strip()] = value.strip()
     return found
 
@@ -72,7 +73,9 @@ def _number(text: str) -> float:
     try:
         return float(text.replace(",", "."))
     except ValueError as error:
-        raise InputError(f"'{text}' is not a number.", "--price", "Write grade=6.5.") from error
+        raise InputError(
+            say("'{text}' is not a number.", text=text), "--price", "Write grade=6.5."
+        ) from error
 
 
 def vars_of(advice: Any) -> dict[str, Any]:
@@ -84,7 +87,9 @@ def _refuse_memory(found: Verdict) -> None:
     weak = [s.text for s in found.sources() if s.status == "from memory"]
     if weak:
         raise InputError(
-            f"rests on memory only: {weak[0]}.", found.scheme.name, "Leave out --no-memory to see it."
+            say("rests on memory only: {value}.", value=weak[0]),
+            found.scheme.name,
+            "Leave out --no-memory to see it.",
         )
 
 
@@ -122,7 +127,7 @@ def _print(found: Verdict, spread: float, chances: dict[str, float]) -> None:
         missing = ", ".join(m.words for m in better.open)
         out.print(f"'{better.grade.name.strip()}' stays open: the sheet lacks {missing}.", markup=False)
     best = found.best or found.tried[-1]
-    table = table_of(f"limits of '{best.grade.name.strip()}'", "found", "allowed", "")
+    table = table_of(say("limits of '{name}'", name=best.grade.name.strip()), "found", "allowed", "")
     for m in (*best.limits, *filter(None, (found.condition,))):
         table.add_row(m.words, m.found, m.allowed, {True: "met", False: "not met", None: "unknown"}[m.kept])
     out.print(table)

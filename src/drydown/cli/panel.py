@@ -10,6 +10,7 @@ import typer
 
 from drydown.cli.show import answering, out, print_cautions, print_json
 from drydown.errors import InputError
+from drydown.words import say
 
 if TYPE_CHECKING:
     from drydown.quality.panel import Ranking
@@ -53,7 +54,7 @@ def _read(path: Path) -> tuple[list[str], list[list[float]]]:
     try:
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"cannot be read ({error}).", str(path)) from error
+        raise InputError(say("cannot be read ({error}).", error=error), str(path)) from error
     lines = [line for line in text.splitlines() if line.strip()]
     mark = max(";\t,", key=(lines[0] if lines else "").count)
     rows = list(csv.reader(lines, delimiter=mark))
@@ -65,12 +66,20 @@ def _read(path: Path) -> tuple[list[str], list[list[float]]]:
     found = []
     for number, row in enumerate(rows[1:], 2):
         if len(row) != len(names):
-            raise InputError(f"line {number} has {len(row)} cells, the first row {len(names)}.", path.name)
+            raise InputError(
+                say(
+                    "line {number} has {row} cells, the first row {names}.",
+                    number=number,
+                    row=len(row),
+                    names=len(names),
+                ),
+                path.name,
+            )
         try:
             found.append([float(cell.strip().replace(",", ".")) for cell in row])
         except ValueError as error:
             raise InputError(
-                f"line {number}: a cell is not a number.",
+                say("line {number}: a cell is not a number.", number=number),
                 path.name,
                 "Leave out tasters who did not answer all.",
             ) from error
@@ -83,13 +92,23 @@ def _table_tests(path: Path, trend: bool, found: dict[str, Any], lines: list[str
     names, rows = _read(path)
     ranking = rank_panel(rows)
     found["friedman"] = _ranked(names, ranking)
-    lines += [f"{name}: rank sum {total:g}" for name, total in zip(names, ranking.rank_sums, strict=True)]
+    lines += [
+        say("{name}: rank sum {total:g}", name=name, total=total)
+        for name, total in zip(names, ranking.rank_sums, strict=True)
+    ]
     lines.append(
-        f"Friedman F = {ranking.friedman:.2f}, critical {found['friedman']['critical_5']:.2f} at 5 %, "
-        f"p = {found['friedman']['p']:.4f} "
-        f"({found['friedman']['method']}); least significant difference of rank sums {ranking.lsrd:.2f}; "
-        f"Kendall's W = {ranking.kendall_w:.3f} ({ranking.assessors} tasters) "
-        "[ISO 8587; Kendall and Babington Smith 1939]"
+        say(
+            "Friedman F = {friedman:.2f}, critical {critical_5:.2f} at 5 %, p = {p:.4f} "
+            "({method}); least significant difference of rank sums {lsrd:.2f}; Kendall's W = "
+            "{kendall_w:.3f} ({assessors} tasters) [ISO 8587; Kendall and Babington Smith 1939]",
+            friedman=ranking.friedman,
+            critical_5=found["friedman"]["critical_5"],
+            p=found["friedman"]["p"],
+            method=found["friedman"]["method"],
+            lsrd=ranking.lsrd,
+            kendall_w=ranking.kendall_w,
+            assessors=ranking.assessors,
+        )
     )
     pairs = found["friedman"]["differ"]
     lines.append(
@@ -100,13 +119,23 @@ def _table_tests(path: Path, trend: bool, found: dict[str, Any], lines: list[str
         five, one = page_limits(len(rows), len(names))
         found["page"] = {"L": statistic, "p_one_sided": p, "critical_5": five, "critical_1": one}
         lines.append(
-            f"Page L = {statistic:g}, shown from {five:g} (5 %) and {one:g} (1 %) on, p = {p:.4f}, "
-            "in the order of the columns [Page 1963]"
+            say(
+                "Page L = {statistic:g}, shown from {five:g} (5 %) and {one:g} (1 %) on, p = "
+                "{p:.4f}, in the order of the columns [Page 1963]",
+                statistic=statistic,
+                five=five,
+                one=one,
+                p=p,
+            )
         )
     if all(v in (0.0, 1.0) for row in rows for v in row):
         q, p = cochran_q(rows)
         found["cochran"] = {"Q": q, "p": p, "degrees": len(names) - 1}
-        lines.append(f"Cochran Q = {q:.2f}, {len(names) - 1} degrees, p = {p:.4f} [Cochran 1950]")
+        lines.append(
+            say(
+                "Cochran Q = {q:.2f}, {len} degrees, p = {p:.4f} [Cochran 1950]", q=q, len=len(names) - 1, p=p
+            )
+        )
 
 
 def _ranked(names: list[str], ranking: Ranking) -> dict[str, Any]:
@@ -131,6 +160,12 @@ def _triangle(right: int, tried: int | None, found: dict[str, Any], lines: list[
     made = triangle(right, tried)
     found["triangle"] = {"right": right, "tried": tried, "p": made.p_value, "needed_5": made.needed}
     lines.append(
-        f"Triangle: {right} right of {tried}, p = {made.p_value:.4f} by guessing; {made.needed} are needed "
-        "at 5 % [ISO 4120]"
+        say(
+            "Triangle: {right} right of {tried}, p = {p_value:.4f} by guessing; {needed} are "
+            "needed at 5 % [ISO 4120]",
+            right=right,
+            tried=tried,
+            p_value=made.p_value,
+            needed=made.needed,
+        )
     )

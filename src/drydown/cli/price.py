@@ -9,6 +9,7 @@ import typer
 from drydown.cli.show import amount, answering, out, percent, positive, print_json, table_of
 from drydown.errors import InputError
 from drydown.numerals import number
+from drydown.words import say
 
 if TYPE_CHECKING:
     from drydown.trade.prices import PriceChain
@@ -87,8 +88,8 @@ def _print(chains: list[PriceChain], cherry: list[str]) -> None:
     for name, figure in chains[0].steps:
         table.add_row(name, f"{number(figure.value, 2)} {figure.unit}", figure.rule)
     for kg, chain in list(zip(cherry, chains, strict=True))[1:]:
-        how = f"at {kg} kg of fruit for a bag"
-        table.add_row("cherry", f"{number(chain.cherry, 2)} per kg ripe fruit", how)
+        how = say("at {kg} kg of fruit for a bag", kg=kg)
+        table.add_row("cherry", say("{cherry} per kg ripe fruit", cherry=number(chain.cherry, 2)), how)
     out.print(table)
 
 
@@ -142,7 +143,9 @@ def by_yield(
 
     with answering():
         factor = yield_factor(sample_g, exportable_g)
-        rule = f"70 kg times {sample_g:g} over {exportable_g:g} g"
+        rule = say(
+            "70 kg times {sample_g:g} over {exportable_g:g} g", sample_g=sample_g, exportable_g=exportable_g
+        )
         if base_price is None:
             _told(
                 "yield",
@@ -154,7 +157,12 @@ def by_yield(
             )
             return
         made = price_at_yield_factor(base_price, factor, base_factor)
-        rule = f"{base_price:g} times {base_factor:g} over the factor {factor:.2f}"
+        rule = say(
+            "{base_price:g} times {base_factor:g} over the factor {factor:.2f}",
+            base_price=base_price,
+            base_factor=base_factor,
+            factor=factor,
+        )
         _told("yield", made, "money", rule, "Colombian practice, base factor from memory", json)
 
 
@@ -174,7 +182,12 @@ def share(
 
     with answering():
         made = 100 * farm_gate_share(load_price, rate, factor, quotation, load_kg)
-        rule = f"price of {load_kg:g} kg at {rate:g} a dollar, over its green at {quotation:g} cents a pound"
+        rule = say(
+            "price of {load_kg:g} kg at {rate:g} a dollar, over its green at {quotation:g} cents a pound",
+            load_kg=load_kg,
+            rate=rate,
+            quotation=quotation,
+        )
         _told("share", made, "% of the quotation", rule, "arithmetic", json, 1)
 
 
@@ -194,5 +207,9 @@ def weight(
     with answering():
         made = weight_refund(shipped_kg, landed_kg, price_per_kg, franchise_percent / 100)
         lost = 100 * (shipped_kg - landed_kg) / shipped_kg
-        rule = f"{lost:.2f} % was lost, {franchise_percent:g} % is the buyer's to bear"
+        rule = say(
+            "{lost:.2f} % was lost, {franchise_percent:g} % is the buyer's to bear",
+            lost=lost,
+            franchise_percent=franchise_percent,
+        )
         _told("weight", made, "money to pay back", rule, "ITC Coffee Guide, weights: 0.5 % franchise", json)

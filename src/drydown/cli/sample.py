@@ -9,6 +9,7 @@ import typer
 
 from drydown.cli.show import answering, out, print_cautions, print_json, table_of
 from drydown.errors import InputError
+from drydown.words import say
 
 if TYPE_CHECKING:
     from drydown.quality.photo import Photo, PhotoScreens
@@ -65,7 +66,9 @@ def size(
         try:
             content = photo.read_bytes()
         except OSError as error:
-            raise InputError(f"cannot be read ({error.strerror}).", str(photo)) from error
+            raise InputError(
+                say("cannot be read ({strerror}).", strerror=error.strerror), str(photo)
+            ) from error
         found = measure_photo(read_picture(content))
         screens = photo_screens(found.beans, table)
         if json:
@@ -101,7 +104,11 @@ def _plain(found: Photo, screens: PhotoScreens) -> None:
 def _print(found: Photo, screens: PhotoScreens) -> None:
     from drydown.quality.photo import HONEST  # noqa: PLC0415
 
-    good = f"{found.px_per_mm:.1f} pixels per mm, camera {found.tilt_deg:.0f} degrees aslant."
+    good = say(
+        "{px_per_mm:.1f} pixels per mm, camera {tilt_deg:.0f} degrees aslant.",
+        px_per_mm=found.px_per_mm,
+        tilt_deg=found.tilt_deg,
+    )
     out.print(f"{len(found.beans)} beans at {good}", markup=False)
     heads = (
         f"screen ({screens.table})", "hole, mm", "beans", "by mass, reckoned", "on it and above, 95 %"

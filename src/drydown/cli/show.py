@@ -20,6 +20,7 @@ from drydown.figures import Band, Figure, weakest
 from drydown.matter.species import Range
 from drydown.numerals import number
 from drydown.outlook.cautions import FIRST, Caution
+from drydown.words import say
 
 __all__ = [
     "EXIT_BALANCE",
@@ -82,7 +83,7 @@ def positive(text: str | float) -> float:
     """As `amount`, of things that cannot be below zero."""
     found = amount(text)
     if found < 0.0:
-        raise typer.BadParameter(f"{found:g} is below zero. Write a number of zero or more.")
+        raise typer.BadParameter(say("{found:g} is below zero. Write a number of zero or more.", found=found))
     return found
 
 
@@ -90,9 +91,13 @@ def percent(text: str | float) -> float:
     """As `amount`, in per cent: from 0 to 100; a share typed for it is noticed."""
     found = positive(text)
     if 0.0 < found < 1.0:
-        raise typer.BadParameter(f"{found:g} looks like a share. Per cent: write {100 * found:g}.")
+        raise typer.BadParameter(
+            say(
+                "{found:g} looks like a share. Per cent: write {found_2:g}.", found=found, found_2=100 * found
+            )
+        )
     if found > 100.0:
-        raise typer.BadParameter(f"{found:g} is more than 100 per cent.")
+        raise typer.BadParameter(say("{found:g} is more than 100 per cent.", found=found))
     return found
 
 
@@ -169,7 +174,7 @@ def figures_table(title: str, figures: Mapping[str, Figure]) -> Table:
     for key, f in figures.items():
         digits = FULL_DIGITS.get(f.unit, 1)
         span = "" if f.low == f.high else f"{number(f.low, digits)} to {number(f.high, digits)}"
-        known = f"weakest input: {weakest(f.sources)}"
+        known = say("weakest input: {weakest}", weakest=weakest(f.sources))
         table.add_row(words(key), number(f.value, digits), span, f.unit, known)
     return table
 

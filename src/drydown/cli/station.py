@@ -10,6 +10,7 @@ import typer
 
 from drydown.cli.show import EXIT_INPUT, answering, err, out, print_json
 from drydown.errors import InputError
+from drydown.words import say
 
 __all__ = ["app"]
 
@@ -30,7 +31,9 @@ def new(
         try:
             path.write_text(example_text(), encoding="utf-8")
         except OSError as error:
-            raise InputError(f"cannot be written ({error.strerror}).", str(path)) from error
+            raise InputError(
+                say("cannot be written ({strerror}).", strerror=error.strerror), str(path)
+            ) from error
     if json:
         print_json({"shape": "drydown.station/1", "written": str(path)})
     else:

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 
 import ifaddr
 
+from drydown.words import say
+
 __all__ = ["Reach", "local_addresses", "reach", "shown_host"]
 
 CARRIER = ipaddress.ip_network("100.64.0.0/10")
@@ -65,7 +67,7 @@ def _notes(host: str, outside: list[str]) -> list[str]:
         return [
             "This machine has no address in a network: join one, then start again; no phone reaches it now."
         ]
-    notes = []
+    notes: list[str] = []
     for text in outside:
         try:
             address = ipaddress.ip_address(text)
@@ -73,16 +75,27 @@ def _notes(host: str, outside: list[str]) -> list[str]:
             continue
         if address.is_link_local:
             notes.append(
-                f"{text} is an address that the machine gave itself, because no router gave it one: phones "
-                "reach it only on the same cable or cell. Check the router."
+                say(
+                    "{text} is an address that the machine gave itself, because no router gave it one: "
+                    "phones reach it only on the same cable or cell. Check the router.",
+                    text=text,
+                )
             )
         elif address.version == 4 and address in CARRIER:
             notes.append(
-                f"{text} is an address of a carrier's network: other customers may see it and phones on "
-                "another network cannot reach it. Use a router of your own."
+                say(
+                    "{text} is an address of a carrier's network: other customers may see it and phones "
+                    "on another network cannot reach it. Use a router of your own.",
+                    text=text,
+                )
             )
         elif address.is_global:
-            notes.append(f"{text} is open to the whole internet: put the desk behind a router of your own.")
+            notes.append(
+                say(
+                    "{text} is open to the whole internet: put the desk behind a router of your own.",
+                    text=text,
+                )
+            )
     return notes
 
 

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from django.apps import AppConfig
+from django.utils.translation import gettext
+
+from drydown.words import speak
 
 __all__ = ["DeskConfig"]
 
@@ -12,3 +15,7 @@ class DeskConfig(AppConfig):
 
     name = "drydown.desk"
     label = "desk"
+
+    def ready(self) -> None:
+        """Sentences of the rooms below are said in the language of whoever asks."""
+        speak(gettext)

@@ -11,6 +11,7 @@ from django.core.cache import cache
 
 from drydown.desk.colours import AHEAD, HUE, MID, PAPER
 from drydown.outlook.forecast import DryingForecast
+from drydown.words import say
 
 __all__ = ["Dot", "charting", "curve_rows", "curve_svg", "curve_words", "screens_svg"]
 
@@ -100,12 +101,21 @@ def curve_words(found: DryingForecast) -> str:
     start = 100.0 * (found.curve_wb[1, 0] if now is None else now)
     if start <= found.case.target_wb * 100.0:
         target = found.case.target_wb * 100.0
-        return f"At {start:.1f} % wet basis the lot is at or below its target of {target:g} %."
+        return say(
+            "At {start:.1f} % wet basis the lot is at or below its target of {target:g} %.",
+            start=start,
+            target=target,
+        )
     early, middle, late = found.dry_on()
     names = [m.strftime("%d %b") if m else "later than the forecast reaches" for m in (early, middle, late)]
-    return (
-        f"Moisture falls from {start:.1f} % to {found.case.target_wb * 100:g} % wet basis; "
-        f"early {names[0]}, middle {names[1]}, late {names[2]}."
+    return say(
+        "Moisture falls from {start:.1f} % to {target_wb:g} % wet basis; early {value}, "
+        "middle {value_2}, late {value_3}.",
+        start=start,
+        target_wb=found.case.target_wb * 100,
+        value=names[0],
+        value_2=names[1],
+        value_3=names[2],
     )
 
 

@@ -23,6 +23,7 @@ from drydown.desk.api.shapes import ItemIn
 from drydown.desk.context import need_station
 from drydown.errors import InputError
 from drydown.quality.scheme import Scheme
+from drydown.words import say
 
 __all__ = ["KEEPERS", "bench_state", "keep_each"]
 
@@ -81,10 +82,16 @@ def _weighing(body: dict[str, Any], key: uuid.UUID, at: datetime, who: Who) -> E
     said, station = _read(SaidWeighing, body), need_station()
     need(role_of(who.user), "deliveries.weights", write=True)
     if said.species not in station.species or said.route not in station.routes:
-        raise InputError(f"{said.species}, {said.route} is not taken in here.", "weighing")
+        raise InputError(
+            say("{species}, {route} is not taken in here.", species=said.species, route=said.route),
+            "weighing",
+        )
     grower = Grower.objects.filter(number=said.grower).first()
     if grower is None:
-        raise InputError(f"No grower has the number {said.grower}.", fix="Add the grower, then send again.")
+        raise InputError(
+            say("No grower has the number {grower}.", grower=said.grower),
+            fix="Add the grower, then send again.",
+        )
     tins = ((said.container, said.count),) if station.gate.container(said.container) else ()
     data = {
         "key": key, "species": said.species, "route": said.route, "gross": said.gross_g,
@@ -99,7 +106,7 @@ def _reading(body: dict[str, Any], key: uuid.UUID, at: datetime, who: Who) -> En
     need(role_of(who.user), "readings.moisture", write=True)
     lot = Lot.objects.filter(code=said.lot).first()
     if lot is None:
-        raise InputError(f"There is no lot {said.lot}.")
+        raise InputError(say("There is no lot {lot}.", lot=said.lot))
     kept = record_reading(
         lot, key, said.moisture_percent_wb, said.method, said.bean_temp_c, at, who, said.noted_by
     )
@@ -156,7 +163,13 @@ def keep_each(rows: list[Any], device: Device, user: Any, sent_at: str) -> list[
             first = error.errors()[0]
             where = ".".join(map(str, first["loc"])) or "item"
             key = str(row.get("key", ""))[:80] if isinstance(row, dict) else ""
-            answers.append(Answer(key, "refused", f"{where}: {first['msg']}. Give it up, or note it anew."))
+            answers.append(
+                Answer(
+                    key,
+                    "refused",
+                    say("{where}: {msg}. Give it up, or note it anew.", where=where, msg=first["msg"]),
+                )
+            )
             continue
         at, clock = read_clock(said.phone_time, now)
         items.append(Item(said.key, said.seq, at, said.kind, said.body, clock))

@@ -13,6 +13,7 @@ from drydown.desk.sampleview import BenchView, Graded
 from drydown.figures import Figure
 from drydown.quality.grade import NO_GRADE, OR_BETTER, Verdict
 from drydown.station.model import Station
+from drydown.words import say
 
 __all__ = ["report_pdf"]
 
@@ -35,7 +36,7 @@ def _grade(found: Graded | None, said: dict[str, str]) -> dict[str, Any] | None:
         for code, n in verdict.sheet.counts.items() if n
     ]  # fmt: skip
     notes = [verdict.scaled[:1].upper() + verdict.scaled[1:] + "."] if verdict.scaled else []
-    notes += [f"Sources differ on {k}: taken as '{v}'." for k, v in verdict.options.items()]
+    notes += [say("Sources differ on {k}: taken as '{v}'.", k=k, v=v) for k, v in verdict.options.items()]
     for better in verdict.possible:
         lacks = ", ".join(m.words for m in better.open)
         notes.append(f"'{better.grade.name.strip()}' {said['stays_open']}: {lacks}.")
@@ -90,18 +91,23 @@ def _hands(view: BenchView, zone: Any) -> list[list[str]]:
 
 def _notes(view: BenchView) -> list[str]:
     """What a reader of the sizes should know."""
-    found = []
+    found: list[str] = []
     if view.screens and view.bean_g:
         found.append(
-            f"Intervals of the sieves reckon with {view.bean_g:g} g a bean, assumed: none was weighed."
+            say(
+                "Intervals of the sieves reckon with {bean_g:g} g a bean, assumed: none was weighed.",
+                bean_g=view.bean_g,
+            )
         )
     if view.peaberry_percent is not None:
         found.append(f"Peaberries: {view.peaberry_percent:.1f} % m/m.")
     if view.photo:
-        found.append(f"Photo: {len(view.photo.told['widths_mm'])} beans; not held against sieves.")
+        found.append(
+            say("Photo: {told} beans; not held against sieves.", told=len(view.photo.told["widths_mm"]))
+        )
         found += view.photo.told["remarks"]
     if view.trouble:
-        found.append(f"Not graded: {view.trouble}")
+        found.append(say("Not graded: {trouble}", trouble=view.trouble))
     return found
 
 

@@ -18,6 +18,7 @@ from drydown.quality.photo import Bean, photo_screens
 from drydown.quality.screens import ShareAbove, mean_bean_g, sheet_shares
 from drydown.quality.sure import Advice, another_sample, grade_probabilities, total_figure
 from drydown.station.model import Station
+from drydown.words import say
 
 __all__ = ["BenchView", "Graded", "bench_view", "sheet_words"]
 
@@ -143,8 +144,8 @@ def _prices(text: str) -> dict[str, float]:
     for line in filter(None, (part.strip() for part in text.replace(";", "\n").split("\n"))):
         name, _mark, value = line.rpartition("=")
         if not name.strip():
-            raise InputError(f"'{line[:60]}' is not grade = price.", "prices")
-        found[name.strip()] = float(parse_decimal(value, f"price of {name.strip()[:40]}"))
+            raise InputError(say("'{value}' is not grade = price.", value=line[:60]), "prices")
+        found[name.strip()] = float(parse_decimal(value, say("price of {value}", value=name.strip()[:40])))
     return found
 
 

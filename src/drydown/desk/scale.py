@@ -9,6 +9,7 @@ from typing import Any
 
 from drydown.errors import InputError
 from drydown.station.trade import Scale
+from drydown.words import say
 
 __all__ = ["frame_grams", "frames_of", "read_scale"]
 
@@ -51,7 +52,9 @@ def _open(scale: Scale) -> Any:
         return serial.Serial(scale.port, scale.baud, timeout=0.2, exclusive=True)
     except (serial.SerialException, OSError, ValueError) as error:
         raise InputError(
-            f"does not answer ({error}).", f"scale at {scale.port}", "Is it plugged in and switched on?"
+            say("does not answer ({error}).", error=error),
+            say("scale at {port}", port=scale.port),
+            "Is it plugged in and switched on?",
         ) from error
 
 
@@ -77,4 +80,6 @@ def read_scale(scale: Scale, wait_s: float = WAIT_S) -> int:
                 if len(run) >= AGREE:
                     return grams or 0
     words = "is not still, or its frames do not fit the pattern." if seen else "sends nothing."
-    raise InputError(words, f"scale at {scale.port}", "Wait until it stands still, or type the weight.")
+    raise InputError(
+        words, say("scale at {port}", port=scale.port), "Wait until it stands still, or type the weight."
+    )

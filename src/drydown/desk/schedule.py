@@ -10,6 +10,7 @@ from pathlib import Path
 
 from drydown.books.copies.backup import back_up, copies_in, prune
 from drydown.errors import DrydownError
+from drydown.words import say
 
 __all__ = ["copy_if_due", "start_copies"]
 
@@ -32,7 +33,7 @@ def start_copies(data: Path, to: Path, every_h: float, keep: int) -> threading.T
             try:
                 copy_if_due(data, to, every_h, keep, datetime.now(UTC))
             except (DrydownError, OSError) as error:
-                sys.stderr.write(f"scheduled copy: {error}\n")
+                sys.stderr.write(say("scheduled copy: {error}\n", error=error))
             time.sleep(min(600.0, every_h * 3600.0 / 4))
 
     thread = threading.Thread(target=work, name="copies", daemon=True)

@@ -18,6 +18,7 @@ from drydown.desk.setupnames import (
 )
 from drydown.matter.routes import route_names
 from drydown.matter.species import species_names
+from drydown.words import say
 
 __all__ = ["MACHINES", "Field", "Section", "all_fields", "labels", "sections"]
 
@@ -203,7 +204,8 @@ def sections(values: dict[str, str], lists: dict[str, list[str]], problems: dict
 def _prices() -> list[tuple[str, str, str, str]]:
     """A price for each species group."""
     return [
-        (f"money.cherry_price_per_kg.{s}", f"price of ripe {s}", "number", "per kg") for s in species_names()
+        (f"money.cherry_price_per_kg.{s}", say("price of ripe {s}", s=s), "number", "per kg")
+        for s in species_names()
     ]
 
 

@@ -9,6 +9,7 @@ from typing import Any
 from drydown.books.numbers import parse_decimal
 from drydown.desk.setupfields import all_fields, sections
 from drydown.errors import InputError
+from drydown.words import say
 
 __all__ = ["from_post", "from_text"]
 
@@ -84,7 +85,7 @@ def _hours(text: str, key: str) -> list[int]:
     parts = text.replace(",", " ").replace(";", " ").split()
     found = [re.fullmatch(r"([0-2]?[0-9])(?::00)?h?", part.lower()) for part in parts]
     if not all(found):
-        raise InputError(f"'{text}' is not a list of hours.", key, "Write 8 10 12 14.")
+        raise InputError(say("'{text}' is not a list of hours.", text=text), key, "Write 8 10 12 14.")
     return [int(m[1]) for m in found if m]
 
 

@@ -6,6 +6,7 @@ import re
 
 from drydown.books.numbers import parse_decimal
 from drydown.errors import InputError
+from drydown.words import say
 
 __all__ = ["COLUMNS", "months_from"]
 
@@ -53,7 +54,7 @@ def months_from(text: str) -> dict[str, str]:
         kept = [list(column) for column in zip(*(row[:12] for row in kept), strict=True)]
     if len(kept) != 12:
         raise InputError(
-            f"{len(kept)} rows with six numbers or more were found, twelve are needed.", WHERE,
+            say("{kept} rows with six numbers or more were found, twelve are needed.", kept=len(kept)), WHERE,
             "One row a month: highest, lowest, humidity, rain, rain days, wind, and the sun if known.",
         )  # fmt: skip
     kept = _without_month_numbers(kept)
@@ -61,11 +62,17 @@ def months_from(text: str) -> dict[str, str]:
     for month, row in enumerate(kept, 1):
         if not LEAST <= len(row) <= len(COLUMNS):
             raise InputError(
-                f"month {month} has {len(row)} numbers, not six or seven.", WHERE, "Mend it there."
+                say("month {month} has {row} numbers, not six or seven.", month=month, row=len(row)),
+                WHERE,
+                "Mend it there.",
             )
         for key, cell in zip(COLUMNS, row, strict=False):
             value = _number(cell)
             if value is None:
-                raise InputError(f"'{cell[:20]}' in month {month} is not a number.", WHERE, "Mend it there.")
+                raise InputError(
+                    say("'{value}' in month {month} is not a number.", value=cell[:20], month=month),
+                    WHERE,
+                    "Mend it there.",
+                )
             found[f"weather.months.{month}.{key}"] = f"{value:.10g}"
     return found

@@ -12,6 +12,7 @@ from drydown.matter.routes import route_names
 from drydown.station.model import bed_names
 from drydown.steps.dry.data import form, form_names, place, place_names
 from drydown.steps.dry.fuel import fuel, fuel_names
+from drydown.words import say
 
 __all__ = ["FORMS", "HEADS", "MONTHS", "YES_NO", "choices_of", "form_titles", "in_words", "route_words"]
 
@@ -74,16 +75,22 @@ def _title(name: str) -> str:
 _WORDS = (
     (r"\[\[equipment\.tanks\]\]", "a tank"),
     (r"\[\[weather\.months\]\]", "months"),
-    (r"a table \[drying\.(\w+)\]", lambda m: f"'Drying: {_title(m[1])}' below to be filled in"),
+    (
+        r"a table \[drying\.(\w+)\]",
+        lambda m: say("'Drying: {title}' below to be filled in", title=_title(m[1])),
+    ),
     (r"money\.cherry_price_per_kg has", "the list of prices has"),
     (r"money\.decimals", "'digits after the point'"),
     (r"equipment\.dryers", "'Dryers with a fan'"),
     (r" ?\((air_changes_h|height_m)\)", ""),
     (r"per_kg\b", "an amount per kg"),
-    (r"tmax_c", "highest"), (r"tmin_c", "lowest"), (r"rain_mm", "rain"), (r"rain_days", "rain days"),
+    (r"tmax_c", "highest"),
+    (r"tmin_c", "lowest"),
+    (r"rain_mm", "rain"),
+    (r"rain_days", "rain days"),
     (r"pulped_natural", "pulped natural"),
     (r"\b(\w+)_percent\b", r"\1, per cent,"),
-)  # fmt: skip
+)
 
 
 def in_words(sentence: str) -> str:

@@ -25,6 +25,7 @@ from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
 from drydown.desk.prints import qr_svg
 from drydown.errors import InputError
+from drydown.words import say
 
 __all__ = ["Certificates", "ensure", "fingerprint", "hand_out"]
 
@@ -112,9 +113,13 @@ def _covered(authority: x509.Certificate, names: list[str], own: Collection[str]
             lost.append(name)
         elif not good:
             raise InputError(
-                f"is not a private address or a name the authority was made for ({', '.join(ends)}).",
-                name, ANEW,
-            )  # fmt: skip
+                say(
+                    "is not a private address or a name the authority was made for ({ends}).",
+                    ends=", ".join(ends),
+                ),
+                name,
+                ANEW,
+            )
     return lost
 
 
@@ -126,7 +131,7 @@ def _authority(folder: Path, station: str, names: list[str], now: datetime) -> t
         assert isinstance(kept, ec.EllipticCurvePrivateKey)  # noqa: S101 (we wrote it)
         return x509.load_pem_x509_certificate(cert_file.read_bytes()), kept
     key = ec.generate_private_key(ec.SECP256R1())
-    name = _named(f"Drydown authority, {station}")
+    name = _named(say("Drydown authority, {station}", station=station))
     usage = x509.KeyUsage(False, False, False, False, False, True, True, False, False)
     certificate = (
         x509.CertificateBuilder()
@@ -161,9 +166,16 @@ def _in_time(authority: x509.Certificate, now: datetime) -> None:
     begin, end = authority.not_valid_before_utc, authority.not_valid_after_utc
     if not begin <= now <= end:
         raise InputError(
-            f"is good from {begin:%d %b %Y} to {end:%d %b %Y}, and this machine's clock says {now:%d %b %Y}.",
-            "the station's authority", f"Set the clock right. If it is right: {ANEW[0].lower()}{ANEW[1:]}",
-        )  # fmt: skip
+            say(
+                "is good from {begin:%d %b %Y} to {end:%d %b %Y}, and this machine's clock says "
+                "{now:%d %b %Y}.",
+                begin=begin,
+                end=end,
+                now=now,
+            ),
+            "the station's authority",
+            say("Set the clock right. If it is right: {lower}{value}", lower=ANEW[0].lower(), value=ANEW[1:]),
+        )
 
 
 def ensure(
@@ -182,7 +194,9 @@ def ensure(
     _in_time(authority, now)
     lost = _covered(authority, names, own)
     names = [name for name in names if name not in lost]
-    notes = tuple(f"{name} is not covered by the station's authority. {ANEW}" for name in lost)
+    notes = tuple(
+        say("{name} is not covered by the station's authority. {anew}", name=name, anew=ANEW) for name in lost
+    )
     files = Certificates(folder / "authority.crt", folder / "desk.crt", folder / "desk.key", notes)
     wanted = _alternatives(names)
     if _still_good(files.certificate, wanted, now) and files.key.exists():

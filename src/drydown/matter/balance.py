@@ -14,6 +14,7 @@ from drydown.errors import BalanceError, RangeError
 from drydown.matter.practice import Drawn
 from drydown.matter.routes import route as route_row
 from drydown.matter.species import Amount, Composition
+from drydown.words import say
 
 __all__ = ["Balance", "Stage", "Stream", "route_balance"]
 
@@ -83,10 +84,19 @@ class Balance:
         stage = Stage(name, inputs, outputs)
         dm, water = stage.residuals()
         if max(dm, water) > CLOSURE:
-            raise BalanceError(f"stage '{name}' leaves {dm:.2e} dry matter, {water:.2e} water.")
+            raise BalanceError(
+                say(
+                    "stage '{name}' leaves {dm:.2e} dry matter, {water:.2e} water.",
+                    name=name,
+                    dm=dm,
+                    water=water,
+                )
+            )
         for key, stream in outputs.items():
             if np.any(np.asarray(stream.dm) < 0) or np.any(np.asarray(stream.water) < -1e-9):
-                raise BalanceError(f"stage '{name}' gives a negative amount of {key}.")
+                raise BalanceError(
+                    say("stage '{name}' gives a negative amount of {key}.", name=name, key=key)
+                )
         self.stages.append(stage)
 
     def end(self, **streams: Stream) -> None:
@@ -145,20 +155,26 @@ def route_balance(
     _dry_and_hull(balance, composition, practice, covering, beans, sound_kg, target_wb)
     worst = max(balance.closure())
     if worst > CLOSURE:
-        raise BalanceError(f"the whole route leaves {worst:.2e} of what entered.")
+        raise BalanceError(say("the whole route leaves {worst:.2e} of what entered.", worst=worst))
     return balance
 
 
 def _refuse(cherry_kg: float, target_wb: float, mucilage_kept: float) -> None:
     if not 0 < cherry_kg < 1e8:
-        raise RangeError(f"cherry_kg must be above 0 and below 1e8, got {cherry_kg:g}.")
+        raise RangeError(
+            say("cherry_kg must be above 0 and below 1e8, got {cherry_kg:g}.", cherry_kg=cherry_kg)
+        )
     if not 0.05 <= target_wb <= 0.20:
         raise RangeError(
-            f"target moisture must be from 0.05 to 0.20 wet basis, got {target_wb:g}.",
+            say(
+                "target moisture must be from 0.05 to 0.20 wet basis, got {target_wb:g}.", target_wb=target_wb
+            ),
             fix="Write 11 % as 0.11.",
         )
     if not 0 <= mucilage_kept <= 1:
-        raise RangeError(f"mucilage_kept must be from 0 to 1, got {mucilage_kept:g}.")
+        raise RangeError(
+            say("mucilage_kept must be from 0 to 1, got {mucilage_kept:g}.", mucilage_kept=mucilage_kept)
+        )
 
 
 def _pulp(c: Composition, kg: Amount) -> Stream:

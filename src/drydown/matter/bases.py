@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drydown.errors import RangeError
+from drydown.words import say
 
 __all__ = ["db_from_wb", "dry_matter_kg", "mass_at_moisture_kg", "wb_from_db"]
 
@@ -22,7 +23,10 @@ def _refuse_wb(moisture_wb: Number) -> None:
     inside = (np.asarray(moisture_wb) >= 0.0) & (np.asarray(moisture_wb) < 1.0)
     if not np.all(inside):
         raise RangeError(
-            f"moisture_wb must be from 0 to below 1 (a fraction), got {moisture_wb}.",
+            say(
+                "moisture_wb must be from 0 to below 1 (a fraction), got {moisture_wb}.",
+                moisture_wb=moisture_wb,
+            ),
             fix="Write 11 % as 0.11.",
         )
 
@@ -56,7 +60,7 @@ def wb_from_db(moisture_db: Number) -> Number:
     0.5
     """
     if not np.all(np.asarray(moisture_db) >= 0.0):
-        raise RangeError(f"moisture_db must be 0 or more, got {moisture_db}.")
+        raise RangeError(say("moisture_db must be 0 or more, got {moisture_db}.", moisture_db=moisture_db))
     return moisture_db / (1.0 + moisture_db)
 
 

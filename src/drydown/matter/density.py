@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drydown.errors import InputError, RangeError
+from drydown.words import say
 
 __all__ = ["WET_PULPED_KG_M3", "bulk_density_parchment_kg_m3", "dry_matter_density_kg_m3", "layer_depth_m"]
 
@@ -36,7 +37,7 @@ def bulk_density_parchment_kg_m3(moisture_db: float | Array) -> Array:
     """
     m = np.asarray(moisture_db, dtype=float)
     if np.any((m < 0) | (m > 1.5)):
-        raise RangeError(f"moisture_db must be from 0 to 1.5, got {m.tolist()}.")
+        raise RangeError(say("moisture_db must be from 0 to 1.5, got {tolist}.", tolist=m.tolist()))
     return np.asarray(365.884 + 270.67 * m)
 
 
@@ -54,7 +55,10 @@ def dry_matter_density_kg_m3(form: str, moisture_db: float) -> float:
     315.0
     """
     if form not in _DRY_MATTER:
-        raise InputError(f"form '{form}' is not known.", fix=f"Choose one of: {', '.join(_DRY_MATTER)}.")
+        raise InputError(
+            say("form '{form}' is not known.", form=form),
+            fix=say("Choose one of: {dry_matter}.", dry_matter=", ".join(_DRY_MATTER)),
+        )
     wet, dry, x_wet, x_dry = _DRY_MATTER[form]
     return float(np.interp(moisture_db, [x_dry, x_wet], [dry, wet]))
 
@@ -72,5 +76,5 @@ def layer_depth_m(form: str, load_kg_m2: float, moisture_db: float) -> float:
     0.0179
     """
     if load_kg_m2 <= 0:
-        raise RangeError(f"load_kg_m2 must be above 0, got {load_kg_m2}.")
+        raise RangeError(say("load_kg_m2 must be above 0, got {load_kg_m2}.", load_kg_m2=load_kg_m2))
     return load_kg_m2 / (1.0 + moisture_db) / dry_matter_density_kg_m3(form, moisture_db)

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drydown.errors import RangeError
+from drydown.words import say
 
 __all__ = [
     "BOUND_FALL", "BOUND_SHARE", "DRY_HEAT", "LATENT_0", "LATENT_FALL", "WATER_HEAT", "heat_capacity_j_kg_k",
@@ -49,7 +50,7 @@ def latent_heat_j_kg(temp_c: float | Array, moisture_db: float | Array) -> Array
     """
     m = np.asarray(moisture_db, dtype=float)
     if np.any(m < 0):
-        raise RangeError(f"moisture_db must be 0 or more, got {m.tolist()}.")
+        raise RangeError(say("moisture_db must be 0 or more, got {tolist}.", tolist=m.tolist()))
     return np.asarray(latent_heat_water_j_kg(temp_c) * (1.0 + BOUND_SHARE * np.exp(-BOUND_FALL * m)))
 
 
@@ -67,5 +68,5 @@ def heat_capacity_j_kg_k(moisture_db: float | Array) -> Array:
     """
     m = np.asarray(moisture_db, dtype=float)
     if np.any(m < 0):
-        raise RangeError(f"moisture_db must be 0 or more, got {m.tolist()}.")
+        raise RangeError(say("moisture_db must be 0 or more, got {tolist}.", tolist=m.tolist()))
     return np.asarray(DRY_HEAT + WATER_HEAT * m)

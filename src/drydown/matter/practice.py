@@ -13,6 +13,7 @@ import numpy as np
 from drydown.errors import InputError, RangeError
 from drydown.figures import Source, Status
 from drydown.matter.species import Amount, Range, range_from_row
+from drydown.words import say
 
 __all__ = ["Drawn", "Practice", "practice"]
 
@@ -42,10 +43,12 @@ class Practice:
         given = {k: v for k, v in values.items() if v is not None}
         for name, value in given.items():
             if name not in known:
-                raise InputError(f"'{name}' is not an assumption of the balance.")
+                raise InputError(say("'{name}' is not an assumption of the balance.", name=name))
             upper = _UPPER.get(name, 0.9)
             if not 0.0 <= value <= upper:
-                raise RangeError(f"must be from 0 to {upper:g}, got {value:g}.", where=name)
+                raise RangeError(
+                    say("must be from 0 to {upper:g}, got {value:g}.", upper=upper, value=value), where=name
+                )
         return replace(self, **{k: Range(v, v, v, STATED) for k, v in given.items()})
 
     def typical(self) -> Drawn:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from drydown.errors import InputError
 from drydown.tables import table
+from drydown.words import say
 
 __all__ = ["CHAINS", "Route", "form_of_route", "route", "route_names"]
 
@@ -28,7 +29,12 @@ class Route:
     def __post_init__(self) -> None:
         if self.balance not in CHAINS:
             raise InputError(
-                f"balance '{self.balance}' is not one of {', '.join(CHAINS)}.", f"route {self.name}"
+                say(
+                    "balance '{balance}' is not one of {chains}.",
+                    balance=self.balance,
+                    chains=", ".join(CHAINS),
+                ),
+                say("route {name}", name=self.name),
             )
 
 
@@ -41,7 +47,9 @@ def route(name: str) -> Route:
     """A route by name; refuse unknown names with the list of known ones."""
     rows = table("drydown.matter", "routes.toml")
     if name not in rows:
-        raise InputError(f"route '{name}' is not known.", fix=f"Choose: {', '.join(rows)}.")
+        raise InputError(
+            say("route '{name}' is not known.", name=name), fix=say("Choose: {rows}.", rows=", ".join(rows))
+        )
     return Route(name, **rows[name])
 
 

@@ -16,6 +16,7 @@ from scipy.optimize import elementwise
 
 from drydown.errors import NotFittedError, RangeError
 from drydown.figures import Source, Status
+from drydown.words import say
 
 __all__ = [
     "FITTED",
@@ -63,7 +64,14 @@ OSWIN = Oswin(12.453, -0.05011, 3.8514)
 def _guard(name: str, value: Array, low: float, high: float, unit: str) -> None:
     if not np.all((value >= low) & (value <= high)):
         raise RangeError(
-            f"{name} must be from {low:g} to {high:g} {unit}, got {np.asarray(value).tolist()}.",
+            say(
+                "{name} must be from {low:g} to {high:g} {unit}, got {tolist}.",
+                name=name,
+                low=low,
+                high=high,
+                unit=unit,
+                tolist=np.asarray(value).tolist(),
+            ),
             fix="The isotherm was measured inside this range only.",
         )
 
@@ -124,8 +132,12 @@ def erh(temp_c: float | Array, moisture_db: float | Array) -> Array:
     low, high = _trejos(t, np.asarray(RH_RANGE[0])), _trejos(t, np.asarray(RH_RANGE[1]))
     if not np.all((m >= low) & (m <= high)):
         raise RangeError(
-            f"moisture_db {np.asarray(m).tolist()} is outside what the isotherm covers "
-            f"({low.min():.3f} to {high.max():.3f} kg/kg).",
+            say(
+                "moisture_db {tolist} is outside what the isotherm covers ({min:.3f} to {max:.3f} kg/kg).",
+                tolist=np.asarray(m).tolist(),
+                min=low.min(),
+                max=high.max(),
+            ),
             fix="Wetter or drier coffee has no measured balance here.",
         )
     bracket = (np.full(t.shape, RH_RANGE[0]), np.full(t.shape, RH_RANGE[1]))
@@ -167,7 +179,11 @@ def fit_note(species: str, form: str) -> str:
     """Words to show beside an equilibrium value: empty where it was fitted, a warning elsewhere."""
     if (species, form) in FITTED:
         return ""
-    return f"not fitted for this species and form ({species}, {form}): arabica parchment shown"
+    return say(
+        "not fitted for this species and form ({species}, {form}): arabica parchment shown",
+        species=species,
+        form=form,
+    )
 
 
 def require_fitted(species: str, form: str) -> None:

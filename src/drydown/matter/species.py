@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from drydown.errors import InputError
 from drydown.figures import Source, Status
 from drydown.tables import table
+from drydown.words import say
 
 __all__ = ["Composition", "Range", "Species", "species", "species_names"]
 
@@ -114,7 +115,10 @@ def range_from_row(row: Mapping[str, object]) -> Range:
     source = Source(str(row["source"]), Status(str(row["status"])))
     low, typical, high = (float(str(row[k])) for k in ("low", "typical", "high"))
     if not low <= typical <= high:
-        raise InputError(f"typical {typical} is not between {low} and {high}.", source.text)
+        raise InputError(
+            say("typical {typical} is not between {low} and {high}.", typical=typical, low=low, high=high),
+            source.text,
+        )
     return Range(typical, low, high, source)
 
 
@@ -127,5 +131,8 @@ def species(name: str) -> Species:
     """Look a species group up by name; refuse unknown names with the list of known ones."""
     rows = _rows()
     if name not in rows:
-        raise InputError(f"species '{name}' is not known.", fix=f"Choose one of: {', '.join(rows)}.")
+        raise InputError(
+            say("species '{name}' is not known.", name=name),
+            fix=say("Choose one of: {rows}.", rows=", ".join(rows)),
+        )
     return _species(name, rows[name])

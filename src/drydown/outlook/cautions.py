@@ -10,10 +10,11 @@ from drydown.errors import InputError
 from drydown.figures import Source, Status
 from drydown.steps.dry.data import place, place_names
 from drydown.tables import table
+from drydown.words import say
 
 __all__ = ["FIRST", "Caution", "at_command", "at_other", "cautions", "hazards", "table_rows"]
 
-FIRST = "Local codes and licensed practice come first."
+FIRST = say("Local codes and licensed practice come first.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,16 +41,20 @@ def cautions(*names: str) -> tuple[Caution, ...]:
     made = []
     for name in dict.fromkeys(names):
         if name not in rows:
-            raise InputError(f"caution '{name}' is not known.", "cautions.toml")
+            raise InputError(say("caution '{name}' is not known.", name=name), "cautions.toml")
         row = rows[name]
-        made.append(Caution(row["text"], Source(row["source"], Status(row["status"])), row["about"]))
+        made.append(Caution(say(row["text"]), Source(row["source"], Status(row["status"])), row["about"]))
     return tuple(made)
 
 
 def _names(part: str, key: str) -> list[str]:
     rows = _table()[part]
     if key not in rows:
-        raise InputError(f"has no row for {part} '{key}'.", "cautions.toml", "Add one, [] if nothing hurts.")
+        raise InputError(
+            say("has no row for {part} '{key}'.", part=part, key=key),
+            "cautions.toml",
+            "Add one, [] if nothing hurts.",
+        )
     return list(rows[key])
 
 

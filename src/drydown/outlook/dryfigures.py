@@ -14,6 +14,7 @@ from drydown.outlook.machine import machine_inputs, machine_rows, machine_source
 from drydown.outlook.rules import window_levels
 from drydown.steps.dry.data import Form
 from drydown.steps.dry.run import DryingRun
+from drydown.words import say
 
 __all__ = ["PERCENTS", "drying_figures"]
 
@@ -59,7 +60,7 @@ def _inputs(case: DryingCase, kind: Form, run: DryingRun, words: str) -> dict[st
     inputs = {
         "form": kind.label,
         "place": case.where().label,
-        "load": f"{case.load_kg_m2:g} kg/m2 as spread",
+        "load": say("{load_kg_m2:g} kg/m2 as spread", load_kg_m2=case.load_kg_m2),
         "target": f"{case.target_wb * 100:g} % wb",
         "weather": words,
         "members": str(run.values.shape[0]),
@@ -93,12 +94,14 @@ def _time_rows(
         "mould_window_h": (
             ((aw >= low) & (aw <= high) & drying).sum(axis=1),
             "h",
-            f"hours with the wettest surface at water activity {low:.2f} to {high:.2f}",
+            say(
+                "hours with the wettest surface at water activity {low:.2f} to {high:.2f}", low=low, high=high
+            ),
         ),
         "very_wet_h": (
             ((aw > high) & drying).sum(axis=1),
             "h",
-            f"hours with the wettest surface above water activity {high:.2f}",
+            say("hours with the wettest surface above water activity {high:.2f}", high=high),
         ),
         "regain_points": (
             100.0 * _largest_rise(wb, drying),
@@ -118,7 +121,10 @@ def _time_rows(
         "over_cap_h": (
             over,
             "h",
-            f"hours with the hottest layer above the quoted cap of {cap:g} C (a setting; sources differ)",
+            say(
+                "hours with the hottest layer above the quoted cap of {cap:g} C (a setting; sources differ)",
+                cap=cap,
+            ),
         ),
     }
 

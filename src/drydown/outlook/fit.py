@@ -22,6 +22,7 @@ from drydown.figures import Band, Figure, Source, Status
 from drydown.steps.dry.data import Form, Place
 from drydown.steps.dry.routine import Routine
 from drydown.steps.dry.run import DryStage, dry_stages, typical_parameters
+from drydown.words import say
 
 __all__ = ["PastLot", "StationFit", "fit_station"]
 
@@ -124,8 +125,14 @@ def _between_lots(found: OptimizeResult, lots: Sequence[PastLot]) -> Array:
 def _refuse(lots: Sequence[PastLot], count: int) -> None:
     if len(lots) < LEAST_LOTS or count < LEAST_READINGS:
         raise InputError(
-            f"{len(lots)} lots with {count} readings are too few; "
-            f"{LEAST_LOTS} lots and {LEAST_READINGS} readings are needed.",
+            say(
+                "{lots} lots with {count} readings are too few; {least_lots} lots and "
+                "{least_readings} readings are needed.",
+                lots=len(lots),
+                count=count,
+                least_lots=LEAST_LOTS,
+                least_readings=LEAST_READINGS,
+            ),
             "fit",
         )
     if all(lot.place.light > 0.0 for lot in lots):
@@ -151,8 +158,13 @@ def _refuse(lots: Sequence[PastLot], count: int) -> None:
 def _refuse_blur(correlation: float, q: Array, sd: Array, spread: float) -> None:
     if abs(correlation) > MOST_CORRELATION or sd[0] > 0.6 * q[0] or sd[1] > 2.0 * spread:
         raise InputError(
-            "these readings cannot tell diffusivity from absorptance "
-            f"(correlation {correlation:.2f}; 90 % half widths {Z90 * sd[0]:.2f} and {Z90 * sd[1]:.2f}).",
+            say(
+                "these readings cannot tell diffusivity from absorptance (correlation "
+                "{correlation:.2f}; 90 % half widths {z90:.2f} and {z90_2:.2f}).",
+                correlation=correlation,
+                z90=Z90 * sd[0],
+                z90_2=Z90 * sd[1],
+            ),
             "fit",
             "Add lots, some of them dried without sun (heated air), or log the bed's temperature.",
         )
@@ -162,15 +174,22 @@ def _refuse_poor(q: Array, residual: float, low: float, high: float) -> None:
     """A fit that misses its own readings, or lands far from all that is published, is no fit."""
     if residual > MOST_RESIDUAL_WB:
         raise InputError(
-            f"the readings lie {100 * residual:.1f} points from the best fit; "
-            "the model does not describe these lots.",
+            say(
+                "the readings lie {residual:.1f} points from the best fit; the model does not "
+                "describe these lots.",
+                residual=100 * residual,
+            ),
             "fit",
             "Check loads, places, spreading times, meter and weather.",
         )
     if not (0.4 <= q[0] <= 2.5 and low - 0.2 <= q[1] <= min(high + 0.2, 0.97)):
         raise InputError(
-            f"the best fit (diffusivity x {q[0]:.2f}, absorptance {q[1]:.2f}) is far from "
-            "anything published.",
+            say(
+                "the best fit (diffusivity x {value:.2f}, absorptance {value_2:.2f}) is far from "
+                "anything published.",
+                value=q[0],
+                value_2=q[1],
+            ),
             "fit",
             "Check loads, places, spreading times, meter and weather.",
         )
@@ -189,7 +208,12 @@ def _model(kind: Form, lot: PastLot, q: Array) -> Array:
 
 
 def _result(q: Array, sd: Array, residual: float, correlation: float, lots: int, count: int) -> StationFit:
-    sources = (Source(f"fitted to {lots} of the station's lots, {count} readings", Status.DERIVED),)
+    sources = (
+        Source(
+            say("fitted to {lots} of the station's lots, {count} readings", lots=lots, count=count),
+            Status.DERIVED,
+        ),
+    )
     rule = "least squares on moisture readings; 90 % interval, lots left out in turn or curvature, the wider"
     relative = Z90 * sd[0] / q[0]
     low, high = q[0] * np.exp(-relative), q[0] * np.exp(relative)

@@ -17,6 +17,7 @@ from drydown.outlook.dryfigures import PERCENTS, drying_figures
 from drydown.outlook.machine import machine_notes
 from drydown.steps.dry.data import Form, Place, form, place
 from drydown.steps.dry.run import DryingRun, DryStage, draw_parameters, dry_stages
+from drydown.words import say, sentence
 
 __all__ = ["DryingCase", "DryingForecast", "forecast"]
 
@@ -96,7 +97,7 @@ def forecast(
     Source: drying step; priors of forms.toml; weather generator.
     """
     if not 2 <= members <= 2000:
-        raise InputError(f"members must be from 2 to 2000, got {members}.")
+        raise InputError(say("members must be from 2 to 2000, got {members}.", members=members))
     kind = form(case.form, case.species)
     spot = case.where()
     parameters = draw_parameters(kind, members, seed)
@@ -111,11 +112,17 @@ def forecast(
     notes = [*air.notes, *_sun_notes(site, weather), *([kind.note] if kind.note else [])]
     if undried > 0:
         share = "fewer than 1 %" if undried < 0.01 else f"{undried * 100:.0f} %"
-        notes.append(f"{share} of the futures are not dry after {air.hours / 24:.0f} days")
+        notes.append(
+            say(
+                "{share} of the futures are not dry after {hours:.0f} days", share=share, hours=air.hours / 24
+            )
+        )
     figures = drying_figures(case, kind, run, words, parameters, site)
     notes += _place_notes(case, kind, run, figures)
     curve = np.percentile(run.moisture_wb(), PERCENTS, axis=0)
-    return DryingForecast(case, kind, spot, run.done_h, figures, curve, undried, words, tuple(notes))
+    return DryingForecast(
+        case, kind, spot, run.done_h, figures, curve, undried, sentence(words), tuple(map(sentence, notes))
+    )
 
 
 def _place_notes(case: DryingCase, kind: Form, run: DryingRun, figures: dict[str, Figure]) -> list[str]:
@@ -126,18 +133,31 @@ def _place_notes(case: DryingCase, kind: Form, run: DryingRun, figures: dict[str
         cap = kind.cap_c
         if spot.bean_cap_c > cap:
             notes.append(
-                f"this machine lets beans reach {spot.bean_cap_c:g} C, above the quoted cap of {cap:g} C"
+                say(
+                    "this machine lets beans reach {bean_cap_c:g} C, above the quoted cap of {cap:g} C",
+                    bean_cap_c=spot.bean_cap_c,
+                    cap=cap,
+                )
             )
     if spot.vent_m_s > 0.0 and spot.vent_m_s == place(spot.name).vent_m_s:
         notes.append("the tunnel's vents are not stated: taken as 25 air changes an hour in 2.5 m of height")
     wettest = kind.ranges["x_full"].high / (1.0 + kind.ranges["x_full"].high)
     if case.moisture_wb_now is not None and case.moisture_wb_now > wettest + 0.005:
-        notes.append(f"wetter now than this form is known to be (at most {100 * wettest:.0f} % wb)")
+        notes.append(
+            say(
+                "wetter now than this form is known to be (at most {wettest:.0f} % wb)", wettest=100 * wettest
+            )
+        )
     before = sum(stop.hours for stop in case.stops)
     at = min(before, run.values.shape[1] - 1)
     early = float(np.mean(run.moisture_wb()[:, at] <= case.target_wb)) if before else 0.0
     if early > 0.0:
-        notes.append(f"in {early * 100:.0f} % of the futures the lot is dry before it reaches the last place")
+        notes.append(
+            say(
+                "in {early:.0f} % of the futures the lot is dry before it reaches the last place",
+                early=early * 100,
+            )
+        )
     return notes
 
 
@@ -146,7 +166,7 @@ def _sun_notes(site: Site, weather: HourlyWeather | tuple[MonthNormals, ...]) ->
     if isinstance(weather, HourlyWeather):
         return []
     kinds = {month_sun_kwh(site, m, n)[1] for m, n in enumerate(weather, 1)} - {"measured sun"}
-    return [f"sun of some months estimated from {kind}" for kind in sorted(kinds)]
+    return [say("sun of some months estimated from {kind}", kind=kind) for kind in sorted(kinds)]
 
 
 def _weather(
@@ -159,21 +179,27 @@ def _weather(
     ahead: HourlyWeather | None,
 ) -> tuple[HourlyWeather, str]:
     if not isinstance(weather, HourlyWeather):
-        words = f"{members} futures generated from the station's monthly normals"
+        words = say("{members} futures generated from the station's monthly normals", members=members)
         air = generate(site, weather, case.start, hours, members, seed + 1000)
     elif (past := weather.years(case.start, hours)) is not None:
-        words = f"{past.members} past years of {weather.site.name or 'the file'}"
+        words = say(
+            "{members} past years of {value}", members=past.members, value=weather.site.name or "the file"
+        )
         air = past.draw(np.arange(members) % past.members)
     else:
-        words = f"one weather series ({weather.site.name or 'file'}): band without weather"
+        words = say("one weather series ({value}): band without weather", value=weather.site.name or "file")
         left = weather.hours_from(case.start)
         air = weather.window(case.start, min(hours, left) if left >= LEAST_HOURS else hours)
     if ahead is None:
         return air, words
     days = min(ahead.hours_from(case.start), air.hours)
     if days <= 0:
-        raise InputError(f"does not reach {case.start:%Y-%m-%d %H:%M}.", "the weather forecast")
-    return air.after(ahead.window(case.start, days)), f"forecast for {days / 24.0:.1f} days, then {words}"
+        raise InputError(
+            say("does not reach {start:%Y-%m-%d %H:%M}.", start=case.start), "the weather forecast"
+        )
+    return air.after(ahead.window(case.start, days)), say(
+        "forecast for {days:.1f} days, then {words}", days=days / 24.0, words=words
+    )
 
 
 def _run(

@@ -16,6 +16,7 @@ from drydown.steps.dry.data import Form, Place
 from drydown.steps.dry.fuel import BURNER_BAND, BURNER_SOURCE, fuel
 from drydown.steps.dry.run import PRIOR_SD, DryingRun
 from drydown.units import GAS_CONSTANT_AIR, ZERO_C_K
+from drydown.words import say
 
 __all__ = ["machine_inputs", "machine_notes", "machine_rows", "machine_sources"]
 
@@ -63,7 +64,7 @@ def machine_rows(
         rows["fuel_kg_m2"] = (
             burner / burns.mj_kg / _efficiencies(spot, last.size),
             f"kg {burns.label}/m2",
-            f"heat over {burns.mj_kg:g} MJ/kg and over the burner's efficiency",
+            say("heat over {mj_kg:g} MJ/kg and over the burner's efficiency", mj_kg=burns.mj_kg),
         )
     return rows
 
@@ -116,10 +117,16 @@ def _pressure(case: DryingCase, kind: Form, parameters: Mapping[str, Array], sit
 
 def machine_inputs(spot: Place) -> dict[str, str]:
     """What the machine is set to, for the working."""
-    said = {
-        "air": f"{60.0 * spot.air_m_s:g} m3 of outside air a minute per m2",
-        "air temperature": f"{spot.air_set_c:g} C, turned down as beans near {spot.bean_cap_c:g} C",
-        "blown in again": f"{100.0 * spot.recirculated:g} % of the leaving air",
+    said: dict[str, str] = {
+        "air": say("{air_m_s:g} m3 of outside air a minute per m2", air_m_s=60.0 * spot.air_m_s),
+        "air temperature": say(
+            "{air_set_c:g} C, turned down as beans near {bean_cap_c:g} C",
+            air_set_c=spot.air_set_c,
+            bean_cap_c=spot.bean_cap_c,
+        ),
+        "blown in again": say(
+            "{recirculated:g} % of the leaving air", recirculated=100.0 * spot.recirculated
+        ),
     }
     if spot.fuel is not None:
         stated = spot.burner is not None
@@ -143,13 +150,21 @@ def machine_notes(spot: Place, figures: Mapping[str, Figure]) -> list[str]:
     if heat is not None and heat.value > WASTEFUL_MJ_KG:
         again = "" if spot.recirculated > 0.0 else ", or say the share of air that is blown in again"
         notes.append(
-            f"{heat.value:.0f} MJ for a kg of water, where water itself needs 2.4: most heat leaves unused. "
-            f"Check area, load and air; load more or blow less{again}"
+            say(
+                "{value:.0f} MJ for a kg of water, where water itself needs 2.4: most heat leaves "
+                "unused. Check area, load and air; load more or blow less{again}",
+                value=heat.value,
+                again=again,
+            )
         )
     if hot > spot.bean_cap_c - 0.5 and spot.air_set_c > spot.bean_cap_c:
         notes.append(
-            f"the burner is turned down: beans are held near {spot.bean_cap_c:g} C, so air of "
-            f"{spot.air_set_c:g} C is not reached all the time"
+            say(
+                "the burner is turned down: beans are held near {bean_cap_c:g} C, so air of "
+                "{air_set_c:g} C is not reached all the time",
+                bean_cap_c=spot.bean_cap_c,
+                air_set_c=spot.air_set_c,
+            )
         )
     if spot.mixed_always:
         notes.append("what tumbles has no pressure figure")

@@ -13,6 +13,7 @@ from drydown.errors import RangeError
 from drydown.outlook.case import DryingCase
 from drydown.steps.dry.data import form
 from drydown.steps.dry.run import DryStage, dry_stages, typical_parameters
+from drydown.words import say, sentence
 
 __all__ = ["overdrying_per_hour", "reasons"]
 
@@ -33,7 +34,7 @@ def reasons(case: DryingCase, site: Site, weather: Weather, days: int = 45, seed
     air = _one_weather(case, site, weather, days, seed)
     base = _hours(case, air)
     if np.isnan(base):
-        return ("not dry within the forecast in the typical future",)
+        return (say("not dry within the forecast in the typical future"),)
     found = []
     for words, changed in _changes(case):
         try:
@@ -41,8 +42,14 @@ def reasons(case: DryingCase, site: Site, weather: Weather, days: int = 45, seed
         except RangeError:
             continue  # a what-if outside the valid range is left out; it never kills the answer
         if abs(gain) >= WORTH_H:
+            how = say("sooner") if gain > 0 else say("later")
             found.append(
-                (abs(gain), f"{words}: {abs(gain) / 24.0:.1f} days {'sooner' if gain > 0 else 'later'}")
+                (
+                    abs(gain),
+                    say(
+                        "{what}: {days:.1f} days {how}", what=sentence(words), days=abs(gain) / 24.0, how=how
+                    ),
+                )
             )
     found.sort(reverse=True)
     return tuple(text for _gain, text in found)

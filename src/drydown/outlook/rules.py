@@ -14,6 +14,7 @@ from drydown.matter.bases import db_from_wb
 from drydown.matter.sorption import erh, fit_note
 from drydown.steps.dry.data import form as form_row
 from drydown.steps.dry.data import isotherm_of
+from drydown.words import say, sentence
 
 __all__ = ["RuleCheck", "check_rules", "ends_in_window", "window_days", "window_levels", "window_state"]
 
@@ -38,7 +39,9 @@ class RuleCheck:
     def words(self) -> str:
         """A sentence for the reader."""
         state = {True: "inside the rule", False: "outside the rule", None: "cannot be told for"}
-        return f"{state[self.inside]}: {self.text} ({self.why})"
+        return say(
+            "{state}: {rule} ({why})", state=say(state[self.inside]), rule=sentence(self.text), why=self.why
+        )
 
 
 @cache
@@ -90,7 +93,11 @@ def _by_water(
     margin = UNFITTED_AW if note else 0.0
     inside = True if high <= most - margin else False if low > most + margin else None
     span = _half_a_point(moisture_wb, ends)
-    why += f"; a reading half a point off: {span[0]:.3f} to {span[1]:.3f}" if span else ""
+    why += (
+        say("; a reading half a point off: {value:.3f} to {value_2:.3f}", value=span[0], value_2=span[1])
+        if span
+        else ""
+    )
     return RuleCheck(row["text"], inside, why, _source(row))
 
 
@@ -133,22 +140,35 @@ def window_state(
     if undried > 0.5:
         words = "cannot be told: the lot is not dry within the forecast"
     elif ends_in_window(end_wb):
-        words = (
-            f"cannot be told: the run ends at {end_wb * 100:.1f} % wb, where the water activity may still be "
-            f"{row['low_aw']:.2f} or more, so the time in the window goes on; {hours:.0f} h so far (middle)"
+        words = say(
+            "cannot be told: the run ends at {end_wb:.1f} % wb, where the water activity may "
+            "still be {low_aw:.2f} or more, so the time in the window goes on; {hours:.0f} h so "
+            "far (middle)",
+            end_wb=end_wb * 100,
+            low_aw=row["low_aw"],
+            hours=hours,
         )
     else:
-        told = f"middle {hours:.0f} h: {_against(hours, row)}; one future in ten {late_hours:.0f} h: "
+        told = say(
+            "middle {hours:.0f} h: {against}; one future in ten {late_hours:.0f} h: ",
+            hours=hours,
+            against=_against(hours, row),
+            late_hours=late_hours,
+        )
         words = told + _against(late_hours, row)
         if unknown_before and hours < 24.0 * row["red_days"]:
-            words = (
+            words = say(
                 "cannot be told in all: hours before this run are not stated; from here on middle "
-                f"{hours:.0f} h, one future in ten {late_hours:.0f} h"
+                "{hours:.0f} h, one future in ten {late_hours:.0f} h",
+                hours=hours,
+                late_hours=late_hours,
             )
     if very_wet_h >= 24.0 * row["amber_days"]:
-        words += (
-            f"; before that {very_wet_h:.0f} h above {row['high_aw']:g}, which these rules do not count: "
-            "yeasts and other moulds grow there, so dry the surface sooner"
+        words += say(
+            "; before that {very_wet_h:.0f} h above {high_aw:g}, which these rules do not count: "
+            "yeasts and other moulds grow there, so dry the surface sooner",
+            very_wet_h=very_wet_h,
+            high_aw=row["high_aw"],
         )
     return words, _source(row)
 
@@ -174,7 +194,7 @@ def window_levels() -> tuple[float, float]:
 def _against(hours: float, row: dict[str, Any]) -> str:
     days, amber, red = hours / 24.0, row["amber_days"], row["red_days"]
     if days >= red:
-        return f"past {red:g} days, outside both rules"
+        return say("past {red:g} days, outside both rules", red=red)
     if days >= amber:
-        return f"past {amber:g} days, inside the longer rule only"
-    return f"inside both rules ({amber:g} and {red:g} days)"
+        return say("past {amber:g} days, inside the longer rule only", amber=amber)
+    return say("inside both rules ({amber:g} and {red:g} days)", amber=amber, red=red)

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from scipy import stats
 
 from drydown.errors import InputError, RangeError
+from drydown.words import say
 
 __all__ = [
     "AQLS",
@@ -64,9 +65,12 @@ def code_letter(lot_size: int, level: str = "II") -> str:
     more. Source: ISO 2859-1, table 1 (all seven levels).
     """
     if lot_size < 2:
-        raise RangeError(f"a lot has 2 items or more, not {lot_size}.", "lot")
+        raise RangeError(say("a lot has 2 items or more, not {lot_size}.", lot_size=lot_size), "lot")
     if level not in LEVELS:
-        raise InputError(f"'{level}' is not an inspection level.", fix=f"One of: {', '.join(LEVELS)}.")
+        raise InputError(
+            say("'{level}' is not an inspection level.", level=level),
+            fix=say("One of: {levels}.", levels=", ".join(LEVELS)),
+        )
     return _LETTERS[level][sum(lot_size > top for top in _UP_TO)]
 
 
@@ -97,8 +101,10 @@ def attribute_plan(lot_size: int, aql_percent: float, level: str = "II", tighten
     """
     if aql_percent not in AQLS:
         raise InputError(
-            f"{aql_percent:g} % is not an acceptance quality limit of the table.",
-            fix=f"One of: {', '.join(f'{a:g}' for a in AQLS)}.",
+            say(
+                "{aql_percent:g} % is not an acceptance quality limit of the table.", aql_percent=aql_percent
+            ),
+            fix=say("One of: {a}.", a=", ".join(f"{a:g}" for a in AQLS)),
         )
     if tightened and aql_percent > 6.5:
         raise InputError("the tightened table for 10 % is not known here.", fix="Take 6.5 % or less.")
@@ -109,7 +115,10 @@ def attribute_plan(lot_size: int, aql_percent: float, level: str = "II", tighten
         at += 1 if cell == "down" else -1
         if not 0 <= at < len(LETTERS):
             raise InputError(
-                f"the plan for {aql_percent:g} % lies beyond letter R, which is not known here.",
+                say(
+                    "the plan for {aql_percent:g} % lies beyond letter R, which is not known here.",
+                    aql_percent=aql_percent,
+                ),
                 fix="Take another limit or level.",
             )
         cell = _cell(at, aql, tightened)

@@ -16,6 +16,7 @@ from drydown.errors import InputError, RangeError
 from drydown.figures import Source, Status
 from drydown.quality.intervals import share_interval
 from drydown.quality.panel import Ranking, cochran_q, rank_panel, serving_order
+from drydown.words import say
 
 __all__ = [
     "AttributeResult", "Design", "OffNotes", "Taster", "Tasting", "attribute_results", "attributes", "design",
@@ -86,26 +87,38 @@ class Tasting:
         """Refuse marks off the line, unknown words, samples and cups that were not served."""
         for sample in (*self.marks, *self.off):
             if sample not in samples:
-                raise InputError(f"sample {sample} was not served.", self.taster)
+                raise InputError(say("sample {sample} was not served.", sample=sample), self.taster)
         for marks in self.marks.values():
             for name, mark in marks.items():
                 self._mark(name, mark)
         for sample, by_cup in self.off.items():
             for cup, notes in by_cup.items():
                 if not 1 <= cup <= cups:
-                    raise RangeError(f"cup {cup} of {sample} was not served.", self.taster)
+                    raise RangeError(
+                        say("cup {cup} of {sample} was not served.", cup=cup, sample=sample), self.taster
+                    )
                 for note, strength in notes.items():
                     self._note(note, strength)
 
     def _mark(self, name: str, mark: float) -> None:
         if name not in attributes():
-            raise InputError(f"'{name}' is not on the sheet.", self.taster)
+            raise InputError(say("'{name}' is not on the sheet.", name=name), self.taster)
         if not 0.0 <= mark <= SCALE:
-            raise RangeError(f"{attributes()[name]}: {mark:g} is not from 0 to 10.", self.taster)
+            raise RangeError(
+                say("{value}: {mark:g} is not from 0 to 10.", value=attributes()[name], mark=mark),
+                self.taster,
+            )
 
     def _note(self, note: str, strength: int) -> None:
         if note not in off_notes() or strength not in {1, 2, 3}:
-            raise InputError(f"off-note '{note}' of strength {strength} is not on the sheet.", self.taster)
+            raise InputError(
+                say(
+                    "off-note '{note}' of strength {strength} is not on the sheet.",
+                    note=note,
+                    strength=strength,
+                ),
+                self.taster,
+            )
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,15 +178,28 @@ def attribute_results(sheets: Sequence[Tasting], samples: Sequence[str]) -> list
 
 def _words(ranking: Ranking, chance: float, samples: Sequence[str]) -> str:
     """What the ranks allow to say."""
-    agree = f"agreement W = {ranking.kendall_w:.2f}, {ranking.assessors} tasters"
+    agree = say(
+        "agreement W = {kendall_w:.2f}, {assessors} tasters",
+        kendall_w=ranking.kendall_w,
+        assessors=ranking.assessors,
+    )
     if chance >= 0.05:
-        return f"No difference shown (p = {chance:.2f} with all attributes counted in; {agree})."
+        return say(
+            "No difference shown (p = {chance:.2f} with all attributes counted in; {agree}).",
+            chance=chance,
+            agree=agree,
+        )
     pairs = [
         f"{samples[i]} and {samples[j]}"
         for i in range(len(samples)) for j in range(i + 1, len(samples)) if ranking.differ(i, j)
     ]  # fmt: skip
     said = "; ".join(pairs) if pairs else "no pair by itself"
-    return f"Samples differ (p = {chance:.3f} with all attributes counted in; {agree}): {said}."
+    return say(
+        "Samples differ (p = {chance:.3f} with all attributes counted in; {agree}): {said}.",
+        chance=chance,
+        agree=agree,
+        said=said,
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -270,13 +296,16 @@ def drift(marks: Sequence[float]) -> tuple[float, float, str]:
     Returns: (points a session, p, words). Valid range: 5 sessions or more. Source: Sen 1968; Kendall 1938.
     """
     if len(marks) < 5:
-        raise RangeError(f"five sessions or more tell of drift; there are {len(marks)}.", "drift")
+        raise RangeError(
+            say("five sessions or more tell of drift; there are {marks}.", marks=len(marks)), "drift"
+        )
     at = np.arange(len(marks), dtype=float)
     values = np.array(marks, dtype=float)
     slope = float(stats.theilslopes(values, at).slope)
     p = 1.0 if np.ptp(values) == 0 else float(stats.kendalltau(at, values).pvalue)
     said = (
-        f"wanders by {slope:+.2f} points a session (p = {p:.3f}): taste the control together again"
-        if p < 0.05 else f"no drift shown (p = {p:.2f})"
+        say("wanders by {slope:+.2f} points a session (p = {p:.3f}): taste the control together "
+"again", slope=slope, p=p)
+        if p < 0.05 else say("no drift shown (p = {p:.2f})", p=p)
     )  # fmt: skip
     return slope, p, said

@@ -11,6 +11,7 @@ from drydown.figures import Source
 from drydown.quality.sample import Sheet
 from drydown.quality.scheme import Grade, Scheme
 from drydown.quality.screens import renumbered, retained_bounds
+from drydown.words import say
 
 __all__ = [
     "NO_GRADE",
@@ -89,7 +90,12 @@ class Verdict:
         cut = (
             " each class cut to whole full defects first," if self.scheme.rounding == "truncate each" else ""
         )
-        return f"counted in {self.sheet.sample_g:g} g,{cut} then brought to {self.scheme.sample_g:g} g"
+        return say(
+            "counted in {sample_g:g} g,{cut} then brought to {sample_g_2:g} g",
+            sample_g=self.sheet.sample_g,
+            cut=cut,
+            sample_g_2=self.scheme.sample_g,
+        )
 
     @property
     def best(self) -> Tried | None:
@@ -134,9 +140,16 @@ class Verdict:
         text = f"{self.words} ({self.price_note})" if self.price_note else self.words
         general = self.condition
         if general is not None and general.kept is False:
-            text += f"; outside the scheme's general condition: moisture {general.found} %, {general.allowed}"
+            text += say(
+                "; outside the scheme's general condition: moisture {found} %, {allowed}",
+                found=general.found,
+                allowed=general.allowed,
+            )
         if general is not None and general.kept is None and self.best is not None:
-            text += f"; its general condition is open: no moisture on the sheet, {general.allowed} %"
+            text += say(
+                "; its general condition is open: no moisture on the sheet, {allowed} %",
+                allowed=general.allowed,
+            )
         return text
 
     def sources(self) -> tuple[Source, ...]:
@@ -175,9 +188,15 @@ def _factor(scheme: Scheme, sheet: Sheet) -> Fraction:
         return Fraction(1)
     if not 0.5 <= float(ratio) <= 2.0:
         raise InputError(
-            f"{sheet.sample_g:g} g were counted; {scheme.name} counts {scheme.sample_g:g} g.", "sample",
+            say(
+                "{sample_g:g} g were counted; {name} counts {sample_g_2:g} g.",
+                sample_g=sheet.sample_g,
+                name=scheme.name,
+                sample_g_2=scheme.sample_g,
+            ),
+            "sample",
             "Count a sample of that mass.",
-        )  # fmt: skip
+        )
     return ratio
 
 
@@ -187,8 +206,8 @@ def _text(value: Fraction | float) -> str:
 
 def _at_most(words: str, found: Fraction | float | None, most: Fraction | float) -> Limit:
     if found is None:
-        return Limit(words, "not on the sheet", f"at most {_text(most)}", None)
-    return Limit(words, _text(found), f"at most {_text(most)}", found <= most)
+        return Limit(words, "not on the sheet", say("at most {text}", text=_text(most)), None)
+    return Limit(words, _text(found), say("at most {text}", text=_text(most)), found <= most)
 
 
 def _group(scheme: Scheme, name: str) -> list[str]:
@@ -212,10 +231,10 @@ def _counting(
         found.append(_at_most(f"{scheme.defect(code).words}, pieces", n, most))
     for code, most in grade.full.items():
         part = counted.get(code, Fraction(0)) if has else None
-        found.append(_at_most(f"{scheme.defect(code).words}, full defects", part, most))
+        found.append(_at_most(say("{words}, full defects", words=scheme.defect(code).words), part, most))
     for name, most in grade.group_total.items():
         part = sum((counted.get(c, Fraction(0)) for c in _group(scheme, name)), Fraction(0)) if has else None
-        found.append(_at_most(f"{name} full defects", part, most))
+        found.append(_at_most(say("{name} full defects", name=name), part, most))
     return found
 
 
@@ -241,13 +260,13 @@ def _sieving(grade: Grade, sheet: Sheet) -> list[Limit]:
     for number, least in grade.retained.items():
         low, high = retained_bounds(sheet.screens_g, number)
         kept = True if low >= least else False if high < least else None
-        words = f"on screen {number} and above, % m/m"
-        found.append(Limit(words, _between(low, high), f"at least {least:g}", kept))
+        words = say("on screen {number} and above, % m/m", number=number)
+        found.append(Limit(words, _between(low, high), say("at least {least:g}", least=least), kept))
     for number, most in grade.passing.items():
         low, high = (100.0 - bound for bound in reversed(retained_bounds(sheet.screens_g, number)))
         kept = True if high <= most else False if low > most else None
-        words = f"through screen {number}, % m/m"
-        found.append(Limit(words, _between(low, high), f"at most {most:g}", kept))
+        words = say("through screen {number}, % m/m", number=number)
+        found.append(Limit(words, _between(low, high), say("at most {most:g}", most=most), kept))
     return found
 
 
@@ -257,7 +276,7 @@ def _between(low: float, high: float) -> str:
         return _text(low)
     if (low, high) == (0.0, 100.0):
         return "not on the sheet"
-    return f"between {_text(low)} and {_text(high)} (screen not in the stack)"
+    return say("between {text} and {text_2} (screen not in the stack)", text=_text(low), text_2=_text(high))
 
 
 def _moisture(grade: Grade, sheet: Sheet) -> list[Limit]:
@@ -306,12 +325,17 @@ def grade_sheet(sheet: Sheet, scheme: Scheme, options: Mapping[str, str] | None 
         sieved = renumbered(sheet.screens_g, sheet.screens_table, scheme.screens_table)
         sheet = sheet.model_copy(update={"screens_g": sieved, "screens_table": scheme.screens_table})
     if scheme.species and sheet.species and sheet.species not in scheme.species:
-        raise InputError(f"{scheme.name} is for {', '.join(scheme.species)}.", f"species {sheet.species}")
+        raise InputError(
+            say("{name} is for {species}.", name=scheme.name, species=", ".join(scheme.species)),
+            say("species {species}", species=sheet.species),
+        )
     chosen = {o.name: dict(options or {}).get(o.name, o.default) for o in scheme.options}
     offered = scheme.grades_for(chosen)
     grades = [g for g in offered if not g.species or not sheet.species or sheet.species in g.species]
     if any(g.species for g in offered) and not sheet.species:
-        raise InputError(f"{scheme.name} differs by species.", "species", "Write it on the sheet.")
+        raise InputError(
+            say("{name} differs by species.", name=scheme.name), "species", "Write it on the sheet."
+        )
     weights = scheme.weights(dict(options or {}))
     sheet = _coded_now(sheet, scheme)
     for code in sheet.masses_g:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from scipy import stats
 
 from drydown.errors import RangeError
+from drydown.words import say
 
 __all__ = ["count_interval", "share_interval"]
 
@@ -17,7 +18,7 @@ def count_interval(k: int, confidence: float = 0.95) -> tuple[float, float]:
     Valid range: k 0 or more. Source: Garwood 1936 (k=10: 4.795 to 18.39; k=0: 0 to 3.689).
     """
     if k < 0:
-        raise RangeError(f"a count is 0 or more, got {k}.")
+        raise RangeError(say("a count is 0 or more, got {k}.", k=k))
     a = 1.0 - confidence
     low = 0.0 if k == 0 else float(stats.chi2.ppf(a / 2, 2 * k)) / 2
     return low, float(stats.chi2.ppf(1 - a / 2, 2 * k + 2)) / 2
@@ -31,7 +32,7 @@ def share_interval(k: int, n: int, confidence: float = 0.95) -> tuple[float, flo
     Source: Clopper and Pearson 1934.
     """
     if not 0 <= k <= n or n == 0:
-        raise RangeError(f"{k} of {n} is not a share.")
+        raise RangeError(say("{k} of {n} is not a share.", k=k, n=n))
     a = 1.0 - confidence
     low = 0.0 if k == 0 else float(stats.beta.ppf(a / 2, k, n - k + 1))
     high = 1.0 if k == n else float(stats.beta.ppf(1 - a / 2, k + 1, n - k))

@@ -15,6 +15,7 @@ from scipy import stats
 
 from drydown.errors import InputError, RangeError
 from drydown.figures import Band, Figure, Source, Status
+from drydown.words import say
 
 __all__ = [
     "Calibration", "bulk_density", "calibrate", "mass_of_hundred", "moisture_figure", "moisture_methods",
@@ -46,9 +47,15 @@ def oven_percent(dish_g: float, dish_wet_g: float, dish_dry_g: float) -> float:
     """
     if not 0 <= dish_g < dish_dry_g <= dish_wet_g:
         raise RangeError(
-            f"weighings {dish_g:g}, {dish_wet_g:g}, {dish_dry_g:g} g are not in order.", "oven",
+            say(
+                "weighings {dish_g:g}, {dish_wet_g:g}, {dish_dry_g:g} g are not in order.",
+                dish_g=dish_g,
+                dish_wet_g=dish_wet_g,
+                dish_dry_g=dish_dry_g,
+            ),
+            "oven",
             "Write the empty dish, then with wet coffee, then after drying.",
-        )  # fmt: skip
+        )
     return 100.0 * (dish_wet_g - dish_dry_g) / (dish_wet_g - dish_g)
 
 
@@ -88,7 +95,9 @@ def calibrate(pairs: Sequence[tuple[float, float]]) -> Calibration:
     hold within the readings they came from. Source: ordinary least squares.
     """
     if len(pairs) < 3:
-        raise RangeError(f"three pairs or more make a calibration, not {len(pairs)}.", "calibration")
+        raise RangeError(
+            say("three pairs or more make a calibration, not {pairs}.", pairs=len(pairs)), "calibration"
+        )
     meter, oven = (np.array(column, dtype=float) for column in zip(*pairs, strict=True))
     if not ((meter >= 5) & (meter <= 60) & (oven >= 5) & (oven <= 60)).all():
         raise RangeError("readings must be from 5 to 60 % wet basis.", "calibration")
@@ -99,7 +108,10 @@ def calibrate(pairs: Sequence[tuple[float, float]]) -> Calibration:
     else:
         slope, offset = 1.0, float((oven - meter).mean())
     if not 0.5 <= slope <= 2.0:
-        raise RangeError(f"the line's slope is {slope:.2f}; the pairs do not belong together.", "calibration")
+        raise RangeError(
+            say("the line's slope is {slope:.2f}; the pairs do not belong together.", slope=slope),
+            "calibration",
+        )
     if float(np.abs(oven - meter).max()) > 8.0:
         raise RangeError("meter and oven differ by more than 8 points.", "calibration", "Check the pairs.")
     free = len(pairs) - (2 if line else 1)
@@ -124,7 +136,10 @@ def moisture_figure(
     Source: the method's; Student 1908; prediction from a fitted line.
     """
     if method not in _methods():
-        raise InputError(f"method '{method}' is not known.", fix=f"One of: {', '.join(_methods())}.")
+        raise InputError(
+            say("method '{method}' is not known.", method=method),
+            fix=say("One of: {methods}.", methods=", ".join(_methods())),
+        )
     values = np.array(replicates, dtype=float)
     if not len(values) or not ((values >= 3) & (values <= 60)).all():
         raise RangeError("replicates must be from 3 to 60 % wet basis, one or more.", "moisture")
@@ -142,9 +157,13 @@ def moisture_figure(
         half = max(calibration.half(mean, len(values)), LAST_DIGIT)
         mean = calibration.corrected(mean)
         if not 3.0 <= mean <= 60.0:
-            raise RangeError(f"comes out at {mean:.1f} %, which cannot be.", "moisture", "Check the pairs.")
+            raise RangeError(
+                say("comes out at {mean:.1f} %, which cannot be.", mean=mean), "moisture", "Check the pairs."
+            )
     if len(values) > 1 and float(np.ptp(values)) > MEMBERS_APART:
-        inputs["replicates lie apart"] = f"{float(np.ptp(values)):.1f} points: mix the sample and read again"
+        inputs["replicates lie apart"] = say(
+            "{ptp:.1f} points: mix the sample and read again", ptp=float(np.ptp(values))
+        )
     if "below_reference" in row:
         inputs["against ISO 1446"] = f"about {mean + row['below_reference']:.1f} %"
     if "note" in row:
@@ -185,7 +204,9 @@ def bulk_density(volume_l: float, masses_g: Sequence[float]) -> Figure:
     Source: ISO 6669:1995 (routine method; free flow into a vessel).
     """
     if not 0.05 <= volume_l <= 20:
-        raise RangeError(f"the vessel must hold 0.05 to 20 L, not {volume_l:g}.", "density")
+        raise RangeError(
+            say("the vessel must hold 0.05 to 20 L, not {volume_l:g}.", volume_l=volume_l), "density"
+        )
     found = [m / volume_l for m in masses_g]
     if not found or not all(250 <= d <= 900 for d in found):
         raise RangeError("bulk density comes out of 250 to 900 kg/m3.", "density", "Check volume and masses.")

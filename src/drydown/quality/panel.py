@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from drydown.errors import RangeError
+from drydown.words import say
 
 __all__ = [
     "Ranking",
@@ -219,7 +220,9 @@ def triangle(right: int, tried: int) -> TwoChoice:
     binomial).
     """
     if not 0 <= right <= tried or tried < 1:
-        raise RangeError(f"{right} right of {tried} is not possible.", "triangle test")
+        raise RangeError(
+            say("{right} right of {tried} is not possible.", right=right, tried=tried), "triangle test"
+        )
     p = float(stats.binom.sf(right - 1, tried, 1.0 / 3.0))
     needed = next(k for k in range(tried + 2) if stats.binom.sf(k - 1, tried, 1.0 / 3.0) <= 0.05)
     return TwoChoice(right, tried, p, needed)
@@ -232,7 +235,7 @@ def serving_order(samples: int) -> list[list[int]]:
     many when odd. Valid range: 2 to 12. Source: Williams 1949.
     """
     if not 2 <= samples <= 12:
-        raise RangeError(f"2 to 12 samples can be served in balance, not {samples}.")
+        raise RangeError(say("2 to 12 samples can be served in balance, not {samples}.", samples=samples))
     first, low, high = [], 0, samples - 1
     for i in range(samples):
         first.append(low if i % 2 == 0 else high)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from drydown.errors import RangeError
 from drydown.figures import Figure, Source, Status
+from drydown.words import say
 
 __all__ = ["pulper_by_outlet", "pulper_by_output"]
 
@@ -31,10 +32,17 @@ def pulper_by_output(
     """
     if not 0.0 <= unpulped_kg <= output_kg <= fruit_kg or output_kg <= 0.0 or seconds <= 0.0:
         raise RangeError(
-            f"unpulped {unpulped_kg:g}, output {output_kg:g}, fruit {fruit_kg:g} kg in {seconds:g} s "
-            "do not fit.",
-            "pulper test", "Unpulped is part of the output, the output part of the fruit, time above 0.",
-        )  # fmt: skip
+            say(
+                "unpulped {unpulped_kg:g}, output {output_kg:g}, fruit {fruit_kg:g} kg in "
+                "{seconds:g} s do not fit.",
+                unpulped_kg=unpulped_kg,
+                output_kg=output_kg,
+                fruit_kg=fruit_kg,
+                seconds=seconds,
+            ),
+            "pulper test",
+            "Unpulped is part of the output, the output part of the fruit, time above 0.",
+        )
     told = {
         "fruit": f"{fruit_kg:g} kg",
         "output": f"{output_kg:g} kg",
@@ -64,9 +72,12 @@ def pulper_by_outlet(
     parts = (main_kg, pulp_outlet_kg, unpulped_kg, spilled_kg)
     if fruit_kg <= 0.0 or min(parts) < 0.0 or sum(parts) > fruit_kg * 1.02:
         raise RangeError(
-            f"the outlets give {sum(parts):g} kg of {fruit_kg:g} kg of fruit.", "pulper test",
+            say(
+                "the outlets give {sum:g} kg of {fruit_kg:g} kg of fruit.", sum=sum(parts), fruit_kg=fruit_kg
+            ),
+            "pulper test",
             "Weigh each outlet; together they cannot be more than the fruit.",
-        )  # fmt: skip
+        )
     told = {
         "fruit": f"{fruit_kg:g} kg", "main outlet": f"{main_kg:g} kg",
         "pulp outlet": f"{pulp_outlet_kg:g} kg",

@@ -9,6 +9,7 @@ from typing import Annotated, Any
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from drydown.errors import InputError, RangeError
+from drydown.words import say
 
 __all__ = ["Sheet", "closes", "load_sheet", "parse_sheet"]
 
@@ -52,7 +53,7 @@ class Sheet(BaseModel):
             if shares is None:
                 continue
             if kept.get(f"{name}_g"):
-                raise ValueError(f"{name} stand in grams and in per cent; write one of them")
+                raise ValueError(say("{name} stand in grams and in per cent; write one of them", name=name))
             kept[f"{name}_g"] = _of_sample(shares, kept.get("sample_g"), name)
         return kept
 
@@ -60,7 +61,12 @@ class Sheet(BaseModel):
         """Refuse masses that do not add up."""
         off = sum(self.masses_g.values())
         if off > self.sample_g * (1 + CLOSURE):
-            raise RangeError(f"defects weigh {off:g} g in a sample of {self.sample_g:g} g.", "masses_g")
+            raise RangeError(
+                say(
+                    "defects weigh {off:g} g in a sample of {sample_g:g} g.", off=off, sample_g=self.sample_g
+                ),
+                "masses_g",
+            )
         if self.screens_g:
             closes(sum(self.screens_g.values()), self.sample_g)
 
@@ -69,9 +75,9 @@ def _of_sample(shares: Any, sample_g: Any, name: str) -> dict[str, float]:
     """Per cent of a sample's mass as grams."""
     whole = isinstance(sample_g, int | float) and not isinstance(sample_g, bool)
     if not isinstance(shares, dict) or not whole:
-        raise ValueError(f"{name}_percent needs sample_g and a table of numbers")
+        raise ValueError(say("{name}_percent needs sample_g and a table of numbers", name=name))
     if not all(isinstance(v, int | float) and 0 <= v <= 100 for v in shares.values()):
-        raise ValueError(f"{name}_percent must be numbers from 0 to 100")
+        raise ValueError(say("{name}_percent must be numbers from 0 to 100", name=name))
     return {str(k): float(v) * float(sample_g) / 100.0 for k, v in shares.items()}
 
 
@@ -79,9 +85,14 @@ def closes(sieved_g: float, taken_g: float) -> None:
     """Refuse a sieving that lost or gained more than 2 %."""
     if abs(sieved_g - taken_g) > CLOSURE * taken_g:
         raise RangeError(
-            f"the screens hold {sieved_g:g} g of {taken_g:g} g: more than 2 % off.",
-            "screens_g", "Weigh every screen and the pan again.",
-        )  # fmt: skip
+            say(
+                "the screens hold {sieved_g:g} g of {taken_g:g} g: more than 2 % off.",
+                sieved_g=sieved_g,
+                taken_g=taken_g,
+            ),
+            "screens_g",
+            "Weigh every screen and the pan again.",
+        )
 
 
 def parse_sheet(text: str, where: str = "sheet") -> Sheet:
@@ -89,7 +100,7 @@ def parse_sheet(text: str, where: str = "sheet") -> Sheet:
     try:
         found = Sheet.model_validate(tomllib.loads(text))
     except (ValueError, RecursionError) as error:  # bad TOML, endless digits, a bomb of brackets
-        raise InputError(f"is not valid TOML: {error}.", where) from error
+        raise InputError(say("is not valid TOML: {error}.", error=error), where) from error
     except ValidationError as error:
         first = error.errors()[0]
         spot = ".".join(str(p) for p in first["loc"])
@@ -106,5 +117,5 @@ def load_sheet(path: Path) -> Sheet:
     except UnicodeDecodeError as error:
         raise InputError("is not UTF-8 text.", path.name, "Save it as UTF-8.") from error
     except OSError as error:
-        raise InputError(f"cannot be read ({error.strerror}).", str(path)) from error
+        raise InputError(say("cannot be read ({strerror}).", strerror=error.strerror), str(path)) from error
     return parse_sheet(text, path.name)

@@ -11,6 +11,7 @@ from typing import Any
 
 from drydown.errors import InputError, RangeError
 from drydown.figures import Source, Status
+from drydown.words import say
 
 __all__ = ["Drawing", "Trier", "draw_plan", "rule_words", "sampling_rules", "trier"]
 
@@ -35,7 +36,8 @@ def _rule(rule: str) -> dict[str, Any]:
     found = _data()["rules"].get(rule)
     if found is None:
         raise InputError(
-            f"sampling rule '{rule}' is not known.", fix=f"One of: {', '.join(sampling_rules())}."
+            say("sampling rule '{rule}' is not known.", rule=rule),
+            fix=say("One of: {sampling_rules}.", sampling_rules=", ".join(sampling_rules())),
         )
     return dict(found)
 
@@ -74,7 +76,7 @@ def trier(form: str) -> Trier:
     """
     found = _data()["triers"].get(form)
     if found is None:
-        raise InputError(f"there is no trier for '{form}'.", fix="green or parchment.")
+        raise InputError(say("there is no trier for '{form}'.", form=form), fix="green or parchment.")
     names = {
         "inner_mm": "inner diameter",
         "groove_mm": "groove",
@@ -82,7 +84,7 @@ def trier(form: str) -> Trier:
         "handle_mm": "handle",
     }
     sizes = {words: f"{found[k][0]} to {found[k][1]} mm" for k, words in names.items() if k in found}
-    sizes["length"] = f"{found['length_least_mm']} mm or more"
+    sizes["length"] = say("{length_least_mm} mm or more", length_least_mm=found["length_least_mm"])
     said = _data()["trier_source"]
     return Trier(found["words"], sizes, Source(said["text"], Status(said["status"])), said["note"])
 
@@ -108,7 +110,9 @@ def draw_plan(bags_in_lot: int, rule: str) -> Drawing:
     Valid range: 1 to 100 000 bags. Source: that of the rule, in `source`.
     """
     if not 1 <= bags_in_lot <= 100_000:
-        raise RangeError(f"a lot has 1 to 100 000 bags, not {bags_in_lot}.", "bags")
+        raise RangeError(
+            say("a lot has 1 to 100 000 bags, not {bags_in_lot}.", bags_in_lot=bags_in_lot), "bags"
+        )
     found = _rule(rule)
     bags = _bags(found, bags_in_lot)
     increments = _increments(found, bags)
@@ -120,18 +124,31 @@ def draw_plan(bags_in_lot: int, rule: str) -> Drawing:
         increments = math.ceil(found["bulk_least_g"] / high)
         each = high
         remarks.append(
-            f"{bags} bags give too little at {high} g each: take {increments} increments, "
-            "more than one from some bags."
+            say(
+                "{bags} bags give too little at {high} g each: take {increments} increments, more "
+                "than one from some bags.",
+                bags=bags,
+                high=high,
+                increments=increments,
+            )
         )
     if bags_in_lot < found.get("least_bags", 1):
         remarks.append(
-            f"The standard speaks of consignments of {found['least_bags']} bags or more; all {bags_in_lot} "
-            "are opened here."
+            say(
+                "The standard speaks of consignments of {least_bags} bags or more; all {bags_in_lot} "
+                "are opened here.",
+                least_bags=found["least_bags"],
+                bags_in_lot=bags_in_lot,
+            )
         )
     parts = math.ceil(bags_in_lot / found["most_bags_in_lot"]) if "most_bags_in_lot" in found else 1
     if parts > 1:
         remarks.append(
-            f"A lot is at most {found['most_bags_in_lot']} bags: part it into {parts} lots, draw from each."
+            say(
+                "A lot is at most {most_bags_in_lot} bags: part it into {parts} lots, draw from each.",
+                most_bags_in_lot=found["most_bags_in_lot"],
+                parts=parts,
+            )
         )
     return Drawing(
         rule, found["words"], bags_in_lot, bags, increments, each, increments * each,

@@ -19,6 +19,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationEr
 from drydown.errors import InputError
 from drydown.figures import Source, Status
 from drydown.tables import added_files
+from drydown.words import say
 
 __all__ = ["Defect", "Grade", "Option", "Scheme", "read_scheme", "scheme", "scheme_names"]
 
@@ -27,7 +28,7 @@ def _fraction(value: Any) -> Fraction:
     try:
         return Fraction(str(value))
     except (ValueError, ZeroDivisionError) as error:
-        raise ValueError(f"'{value}' is not a number or a fraction such as 1/5") from error
+        raise ValueError(say("'{value}' is not a number or a fraction such as 1/5", value=value)) from error
 
 
 Weight = Annotated[Fraction, BeforeValidator(_fraction), Field(ge=0)]
@@ -102,7 +103,11 @@ class Option(Sourced):
     @model_validator(mode="after")
     def _known(self) -> Self:
         if self.default not in self.choices:
-            raise ValueError(f"option {self.name}: default '{self.default}' is not a choice")
+            raise ValueError(
+                say(
+                    "option {name}: default '{default}' is not a choice", name=self.name, default=self.default
+                )
+            )
         return self
 
 
@@ -140,12 +145,24 @@ class Scheme(Sourced):
             odd |= set(grade.group_total) - groups
             odd |= set(grade.mass_percent) - set(codes) - groups
             if odd:
-                raise ValueError(f"grade {grade.name} limits '{sorted(odd)[0]}', which is no defect or group")
+                raise ValueError(
+                    say(
+                        "grade {name} limits '{value}', which is no defect or group",
+                        name=grade.name,
+                        value=sorted(odd)[0],
+                    )
+                )
             _known_choices(grade, self.options)
         for option in self.options:
             odd = {code for choice in option.choices.values() for code in choice} - set(codes)
             if odd:
-                raise ValueError(f"option {option.name} changes '{sorted(odd)[0]}', which is no defect")
+                raise ValueError(
+                    say(
+                        "option {name} changes '{value}', which is no defect",
+                        name=option.name,
+                        value=sorted(odd)[0],
+                    )
+                )
         return self
 
     def code_now(self, code: str) -> str:
@@ -161,7 +178,11 @@ class Scheme(Sourced):
         found = next((d for d in self.defects if code in (d.code, *d.formerly)), None)
         if found is None:
             known = ", ".join(d.code for d in self.defects)
-            raise InputError(f"'{code}' is not a defect of {self.name}.", "sample", f"It has: {known}.")
+            raise InputError(
+                say("'{code}' is not a defect of {name}.", code=code, name=self.name),
+                "sample",
+                say("It has: {known}.", known=known),
+            )
         return found
 
     def weights(self, chosen: dict[str, str] | None = None) -> dict[str, Fraction]:
@@ -172,13 +193,13 @@ class Scheme(Sourced):
             pick = picks.pop(option.name, option.default)
             if pick not in option.choices:
                 raise InputError(
-                    f"'{pick}' is not a choice of {option.name}.",
+                    say("'{pick}' is not a choice of {name}.", pick=pick, name=option.name),
                     self.name,
-                    f"One of {', '.join(option.choices)}.",
+                    say("One of {choices}.", choices=", ".join(option.choices)),
                 )
             found |= option.choices[pick]
         if picks:
-            raise InputError(f"has no option '{next(iter(picks))}'.", self.name)
+            raise InputError(say("has no option '{next}'.", next=next(iter(picks))), self.name)
         return found
 
 
@@ -186,7 +207,14 @@ def _known_choices(grade: Grade, options: tuple[Option, ...]) -> None:
     """Refuse a grade of a choice that no option offers."""
     for name, choice in grade.when.items():
         if not any(o.name == name and choice in o.choices for o in options):
-            raise ValueError(f"grade {grade.name} is of {name} '{choice}', which no option offers")
+            raise ValueError(
+                say(
+                    "grade {name} is of {name_2} '{choice}', which no option offers",
+                    name=grade.name,
+                    name_2=name,
+                    choice=choice,
+                )
+            )
 
 
 def read_scheme(text: str, where: str) -> Scheme:
@@ -194,7 +222,7 @@ def read_scheme(text: str, where: str) -> Scheme:
     try:
         return Scheme.model_validate(tomllib.loads(text))
     except (ValueError, RecursionError) as error:  # bad TOML, endless digits, a bomb of brackets
-        raise InputError(f"is not valid TOML: {error}.", where) from error
+        raise InputError(say("is not valid TOML: {error}.", error=error), where) from error
     except ValidationError as error:
         first = error.errors()[0]
         spot = ".".join(str(p + 1) if isinstance(p, int) else str(p) for p in first["loc"])
@@ -224,8 +252,11 @@ def scheme(name: str) -> Scheme:
         try:
             return read_scheme(Path(name).read_text(encoding="utf-8"), name)
         except (OSError, UnicodeDecodeError) as error:
-            raise InputError(f"cannot be read ({error}).", name) from error
+            raise InputError(say("cannot be read ({error}).", error=error), name) from error
     found = _packaged().get(name) or next((s for s in _packaged().values() if name in s.formerly), None)
     if found is None:
-        raise InputError(f"scheme '{name}' is not known.", fix=f"One of: {', '.join(_packaged())}.")
+        raise InputError(
+            say("scheme '{name}' is not known.", name=name),
+            fix=say("One of: {packaged}.", packaged=", ".join(_packaged())),
+        )
     return found

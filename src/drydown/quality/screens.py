@@ -11,6 +11,7 @@ from typing import Any
 
 from drydown.errors import InputError
 from drydown.quality.intervals import share_interval
+from drydown.words import say
 
 __all__ = [
     "ShareAbove", "hole_mm", "known_screens", "mean_bean_g", "renumbered", "retained_bounds",
@@ -35,7 +36,10 @@ def tables() -> list[str]:
 def _holes(table: str) -> dict[str, Any]:
     """Rows of a screen table; unknown tables are refused with the list."""
     if table not in tables():
-        raise InputError(f"screen table '{table}' is not known.", fix=f"One of: {', '.join(tables())}.")
+        raise InputError(
+            say("screen table '{table}' is not known.", table=table),
+            fix=say("One of: {tables}.", tables=", ".join(tables())),
+        )
     return dict(_data()["holes"] if table == "iso" else _data()["other"][table])
 
 
@@ -51,7 +55,11 @@ def hole_mm(number: str, table: str = "iso") -> float:
     found = holes.get(number.replace("½", ".5"))
     if not isinstance(found, float):
         known = ", ".join(k for k in holes if k != "source")
-        raise InputError(f"'{number}' is not a screen of the {table} table.", "screens", f"It has: {known}.")
+        raise InputError(
+            say("'{number}' is not a screen of the {table} table.", number=number, table=table),
+            "screens",
+            say("It has: {known}.", known=known),
+        )
     return found
 
 
@@ -72,7 +80,7 @@ def _order(screen: str) -> float:
         return float(screen.replace("½", ".5"))
     except ValueError as error:
         raise InputError(
-            f"'{screen}' is not a screen number.", "screens", "Write numbers and pan."
+            say("'{screen}' is not a screen number.", screen=screen), "screens", "Write numbers and pan."
         ) from error
 
 
@@ -90,7 +98,7 @@ def known_screens(screens_g: Mapping[str, float], table: str) -> None:
 def _slot_mm(number: str) -> float:
     width = _order(number)
     if not 2.0 <= width <= 10.0:
-        raise InputError(f"slot '{number}' is not a width of 2 to 10 mm.", "screens")
+        raise InputError(say("slot '{number}' is not a width of 2 to 10 mm.", number=number), "screens")
     return width
 
 
@@ -127,7 +135,9 @@ def retained_percent(screens_g: Mapping[str, float], number: str) -> float:
     """
     if number not in screens_g:
         stack = ", ".join(sorted(screens_g, key=_order, reverse=True))
-        raise InputError(f"screen {number} was not in the stack ({stack}).", "screens")
+        raise InputError(
+            say("screen {number} was not in the stack ({stack}).", number=number, stack=stack), "screens"
+        )
     total = sum(screens_g.values())
     above = sum(mass for name, mass in screens_g.items() if _order(name) >= _order(number))
     return 100.0 * above / total if total else 0.0
@@ -159,7 +169,10 @@ def mean_bean_g(mass_100_g: float) -> float:
     Args: mass_100_g [g]. Returns: [g]. Valid range: 5 to 60 g per hundred. Source: definition.
     """
     if not 5.0 <= mass_100_g <= 60.0:
-        raise InputError(f"100 beans weigh 5 to 60 g, not {mass_100_g:g} g.", "mass of 100 beans")
+        raise InputError(
+            say("100 beans weigh 5 to 60 g, not {mass_100_g:g} g.", mass_100_g=mass_100_g),
+            "mass of 100 beans",
+        )
     return mass_100_g / 100.0
 
 

@@ -14,6 +14,7 @@ from drydown.figures import Band, Figure, Source, Status
 from drydown.quality.grade import NO_GRADE, OR_BETTER, Verdict, named, tried
 from drydown.quality.intervals import count_interval, share_interval
 from drydown.quality.sample import Sheet
+from drydown.words import say
 
 __all__ = [
     "Advice",
@@ -49,7 +50,7 @@ def over_dispersion(bags: Sequence[Mapping[str, int]], weights: Mapping[str, Fra
     Source: index of dispersion.
     """
     if len(bags) < 3:
-        raise RangeError(f"three bags or more tell the spread; there are {len(bags)}.", "bags")
+        raise RangeError(say("three bags or more tell the spread; there are {bags}.", bags=len(bags)), "bags")
     totals = np.array([sum(float(weights[c]) * n for c, n in bag.items()) for bag in bags])
     expected = np.array([sum(float(weights[c]) ** 2 * n for c, n in bag.items()) for bag in bags])
     if expected.mean() == 0:
@@ -76,7 +77,7 @@ def total_figure(verdict: Verdict, dispersion: float = 1.0) -> Figure:
     if dispersion > 1.0:
         inputs["bags vary more than chance"] = f"{dispersion:.2f} times"
     mass = verdict.scheme.sample_g or verdict.sheet.sample_g
-    rule = f"pieces times what each counts, per {mass:g} g"
+    rule: str = say("pieces times what each counts, per {mass:g} g", mass=mass)
     high = total + 1.96 * error
     if counts and not any(counts.values()):
         high = scale * count_interval(0)[1]
@@ -155,7 +156,11 @@ def _known_prices(verdict: Verdict, prices: Mapping[str, float]) -> None:
     names = list(dict.fromkeys([*(t.grade.name.strip() for t in verdict.tried), verdict.scheme.below]))
     odd = [name for name in prices if name not in names]
     if odd:
-        raise InputError(f"'{odd[0]}' is not a grade here.", "prices", f"There are: {', '.join(names)}.")
+        raise InputError(
+            say("'{value}' is not a grade here.", value=odd[0]),
+            "prices",
+            say("There are: {names}.", names=", ".join(names)),
+        )
     if not all(0.0 <= price < 1e12 for price in prices.values()):
         raise InputError("a price is not a number of zero or more.", "prices")
 
@@ -164,13 +169,15 @@ def _price(prices: Mapping[str, float], named_grade: str) -> float:
     name = named_grade.removesuffix(OR_BETTER)
     if name not in prices:
         raise InputError(
-            f"'{name}' can come out and has no price.", "prices", "Write a price for it, 0 if none."
+            say("'{name}' can come out and has no price.", name=name),
+            "prices",
+            "Write a price for it, 0 if none.",
         )
     return prices[name]
 
 
 def _cannot_be_told(why: str) -> Advice:
-    return Advice(None, None, f"Whether a second sample is worth it cannot be told: {why}.")
+    return Advice(None, None, say("Whether a second sample is worth it cannot be told: {why}.", why=why))
 
 
 def another_sample(
@@ -213,8 +220,11 @@ def another_sample(
     end = "count it." if good else "not worth its cost."
     if cost_per_kg <= 0.0:
         end = "compare that with what counting costs, per kg of the lot."
-    words = (
-        f"A second sample would change the grade, up or down, with probability {change:.0%}; the price it "
-        f"would put right is {worth:.3g} per kg on average: {end}"
+    words = say(
+        "A second sample would change the grade, up or down, with probability {change:.0%}; "
+        "the price it would put right is {worth:.3g} per kg on average: {end}",
+        change=change,
+        worth=worth,
+        end=end,
     )
     return Advice(change, worth, words)

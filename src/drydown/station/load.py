@@ -11,6 +11,7 @@ from pydantic import ValidationError
 
 from drydown.errors import InputError
 from drydown.station.model import Station
+from drydown.words import say
 
 __all__ = ["StationFileError", "example_text", "load_station", "parse_station", "problems"]
 
@@ -62,7 +63,9 @@ def load_station(path: Path) -> Station:
         raise InputError("is not UTF-8 text.", path.name, "Save it as UTF-8.") from error
     except OSError as error:
         raise InputError(
-            f"cannot be read ({error.strerror}).", str(path), "Make one: drydown station new"
+            say("cannot be read ({strerror}).", strerror=error.strerror),
+            str(path),
+            "Make one: drydown station new",
         ) from error
     return parse_station(text, path.name)
 
@@ -72,7 +75,9 @@ def parse_station(text: str, where: str = "station file") -> Station:
     try:
         data = tomllib.loads(text)
     except (ValueError, RecursionError) as error:  # bad TOML, endless digits, a bomb of brackets
-        raise InputError(f"is not valid TOML: {error}.", where, "Text needs quotes.") from error
+        raise InputError(
+            say("is not valid TOML: {error}.", error=error), where, "Text needs quotes."
+        ) from error
     try:
         return Station.model_validate(data)
     except ValidationError as error:

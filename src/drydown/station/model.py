@@ -16,6 +16,7 @@ from drydown.station.trade import Gate, Measured, Money
 from drydown.steps.dry.data import Place, place, place_names
 from drydown.steps.dry.fuel import fuel_names
 from drydown.steps.dry.routine import Routine
+from drydown.words import say
 
 __all__ = ["Bed", "Drying", "Station", "bed_names"]
 
@@ -55,7 +56,13 @@ class Month(Part):
     @model_validator(mode="after")
     def _order(self) -> Self:
         if self.tmax_c <= self.tmin_c:
-            raise ValueError(f"tmax_c {self.tmax_c:g} must be above tmin_c {self.tmin_c:g}")
+            raise ValueError(
+                say(
+                    "tmax_c {tmax_c:g} must be above tmin_c {tmin_c:g}",
+                    tmax_c=self.tmax_c,
+                    tmin_c=self.tmin_c,
+                )
+            )
         if (self.rain_mm > 0) != (self.rain_days > 0):
             raise ValueError("rain_mm and rain_days must both be zero or both above zero")
         return self
@@ -109,10 +116,19 @@ class Bed(Part):
     @model_validator(mode="after")
     def _known(self) -> Self:
         if self.place not in place_names():
-            raise ValueError(f"place '{self.place}' is not one of {', '.join(bed_names())}")
+            raise ValueError(
+                say(
+                    "place '{place}' is not one of {bed_names}",
+                    place=self.place,
+                    bed_names=", ".join(bed_names()),
+                )
+            )
         if self.place not in bed_names():
             raise ValueError(
-                f"place '{self.place}' is a machine or a heap; machines go under equipment.dryers"
+                say(
+                    "place '{place}' is a machine or a heap; machines go under equipment.dryers",
+                    place=self.place,
+                )
             )
         if (self.air_changes_h is None) != (self.height_m is None):
             raise ValueError("vents need both, air changes an hour (air_changes_h) and height (height_m)")
@@ -150,15 +166,33 @@ class Dryer(Part):
     def _known(self) -> Self:
         fans = [name for name in place_names() if place(name).machine]
         if self.kind not in fans:
-            raise ValueError(f"kind '{self.kind}' is not one of {', '.join(fans)}")
+            raise ValueError(say("kind '{kind}' is not one of {fans}", kind=self.kind, fans=", ".join(fans)))
         for name in ("recirculated_percent", "burner_percent"):
             value = getattr(self, name)
             if value is not None and 0.0 < value < 1.0:
-                raise ValueError(f"{name} is {value:g}; per cent: write {100 * value:g}")
+                raise ValueError(
+                    say(
+                        "{name} is {value:g}; per cent: write {value_2:g}",
+                        name=name,
+                        value=value,
+                        value_2=100 * value,
+                    )
+                )
         if self.burner_percent is not None and self.burner_percent < 10.0:
-            raise ValueError(f"burner_percent is {self.burner_percent:g}; it must be 10 or more")
+            raise ValueError(
+                say(
+                    "burner_percent is {burner_percent:g}; it must be 10 or more",
+                    burner_percent=self.burner_percent,
+                )
+            )
         if self.fuel is not None and self.fuel not in fuel_names():
-            raise ValueError(f"fuel '{self.fuel}' is not one of {', '.join(fuel_names())}")
+            raise ValueError(
+                say(
+                    "fuel '{fuel}' is not one of {fuel_names}",
+                    fuel=self.fuel,
+                    fuel_names=", ".join(fuel_names()),
+                )
+            )
         return self
 
     def place(self) -> Place:
@@ -194,7 +228,7 @@ class Equipment(Part):
         names = [item.name.casefold() for group in groups for item in group]
         twice = next((n for n in names if names.count(n) > 1), None)
         if twice:
-            raise ValueError(f"the name '{twice}' stands twice; each needs its own")
+            raise ValueError(say("the name '{twice}' stands twice; each needs its own", twice=twice))
         return self
 
 
@@ -242,10 +276,16 @@ class Station(Part):
     def _prices(self) -> Self:
         missing = [s for s in self.species if s not in self.money.cherry_price_per_kg]
         if missing:
-            raise ValueError(f"money.cherry_price_per_kg has no price for {missing[0]}")
+            raise ValueError(say("money.cherry_price_per_kg has no price for {value}", value=missing[0]))
         for route in self.routes:
             if form_of_route(route) not in self.drying:
-                raise ValueError(f"route {route} needs a table [drying.{form_of_route(route)}]")
+                raise ValueError(
+                    say(
+                        "route {route} needs a table [drying.{form_of_route}]",
+                        route=route,
+                        form_of_route=form_of_route(route),
+                    )
+                )
         if "washed" in self.routes and not self.equipment.tanks:
             raise ValueError("route washed needs at least one [[equipment.tanks]]")
         return self
@@ -267,7 +307,9 @@ class Station(Part):
             return own[name][0]
         if name not in place_names():
             names = ", ".join([*own, *place_names()])
-            raise InputError(f"place '{name}' is not known.", "place", f"Choose: {names}.")
+            raise InputError(
+                say("place '{name}' is not known.", name=name), "place", say("Choose: {names}.", names=names)
+            )
         return place(name)
 
     def store_c(self, name: str = "") -> tuple[float, float] | None:

@@ -10,6 +10,7 @@ from pydantic import Field, model_validator
 
 from drydown.errors import InputError
 from drydown.station.part import Part, Share, SpeciesName
+from drydown.words import say
 
 __all__ = ["Container", "Deduction", "FruitClass", "Gate", "Measured", "Money", "Scale"]
 
@@ -32,7 +33,7 @@ class Deduction(Part):
     @model_validator(mode="after")
     def _one(self) -> Self:
         if (self.percent is None) == (self.per_kg is None):
-            raise ValueError(f"deduction '{self.name}' needs either percent or per_kg")
+            raise ValueError(say("deduction '{name}' needs either percent or per_kg", name=self.name))
         return self
 
 
@@ -51,7 +52,11 @@ class Money(Part):
             coins = price * 10**self.decimals
             if abs(coins - round(coins)) > 1e-6:
                 raise ValueError(
-                    f"the price of {name}, {price:g}, has more digits than money.decimals allows"
+                    say(
+                        "the price of {name}, {price:g}, has more digits than money.decimals allows",
+                        name=name,
+                        price=price,
+                    )
                 )
         for names in ([c.name for c in self.classes], [d.name for d in self.deductions]):
             if len(set(names)) < len(names):
@@ -68,7 +73,12 @@ class Money(Part):
         exact = amount * 10**self.decimals
         if exact != exact.to_integral_value():
             raise InputError(
-                f"{amount} has more digits after the point than {self.currency} has ({self.decimals}).",
+                say(
+                    "{amount} has more digits after the point than {currency} has ({decimals}).",
+                    amount=amount,
+                    currency=self.currency,
+                    decimals=self.decimals,
+                ),
                 "amount",
             )
         return int(exact)
@@ -122,7 +132,9 @@ class Scale(Part):
         try:
             groups = re.compile(self.pattern).groupindex
         except re.error as error:
-            raise ValueError(f"scale pattern is not a regular expression: {error}") from error
+            raise ValueError(
+                say("scale pattern is not a regular expression: {error}", error=error)
+            ) from error
         if "value" not in groups:
             raise ValueError("scale pattern needs a group (?P<value>...)")
         if ("stable" in groups) != bool(self.stable_mark):

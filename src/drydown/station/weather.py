@@ -10,6 +10,7 @@ from drydown.air.normals import MonthNormals
 from drydown.air.series import HourlyWeather, Site
 from drydown.errors import InputError
 from drydown.station.model import Station
+from drydown.words import say
 
 __all__ = ["read_weather", "station_weather"]
 
@@ -24,7 +25,9 @@ def read_weather(path: Path, site: Site | None) -> HourlyWeather:
     if kind == ".epw":
         return read_epw(path)
     if kind not in {".csv", ".txt"}:
-        raise InputError(f"ends in '{kind}'.", path.name, "A weather file ends in .epw or .csv.")
+        raise InputError(
+            say("ends in '{kind}'.", kind=kind), path.name, "A weather file ends in .epw or .csv."
+        )
     if site is None:
         raise InputError("does not say where it was measured.", path.name, "Give the station file as well.")
     return read_csv(path, site)

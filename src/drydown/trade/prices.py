@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from drydown.errors import InputError, RangeError
 from drydown.figures import Figure, Source, Status
 from drydown.trade.units import POUND_KG
+from drydown.words import say
 
 __all__ = [
     "ICO_FACTORS",
@@ -43,7 +44,7 @@ def adjusted_mass(mass_kg: float, moisture_wb: float, reference_wb: float) -> fl
     """
     for value in (moisture_wb, reference_wb):
         if not 0.0 <= value < 0.8:
-            raise RangeError(f"moisture must be from 0 to 0.8 wet basis, got {value:g}.")
+            raise RangeError(say("moisture must be from 0 to 0.8 wet basis, got {value:g}.", value=value))
     return mass_kg * (1.0 - moisture_wb) / (1.0 - reference_wb)
 
 
@@ -55,7 +56,10 @@ def ico_equivalent(mass_kg: float, form: str, to: str = "green") -> float:
     """
     for name in (form, to):
         if name not in ICO_FACTORS:
-            raise InputError(f"form '{name}' is not known.", fix=f"One of: {', '.join(ICO_FACTORS)}.")
+            raise InputError(
+                say("form '{name}' is not known.", name=name),
+                fix=say("One of: {ico_factors}.", ico_factors=", ".join(ICO_FACTORS)),
+            )
     return mass_kg * ICO_FACTORS[form] / ICO_FACTORS[to]
 
 
@@ -68,7 +72,11 @@ def yield_factor(sample_g: float, exportable_g: float) -> float:
     """
     if not 0.0 < exportable_g <= sample_g:
         raise RangeError(
-            f"exportable {exportable_g:g} g must be above 0 and at most the sample, {sample_g:g} g."
+            say(
+                "exportable {exportable_g:g} g must be above 0 and at most the sample, {sample_g:g} g.",
+                exportable_g=exportable_g,
+                sample_g=sample_g,
+            )
         )
     return 70.0 * sample_g / exportable_g
 
@@ -82,7 +90,7 @@ def price_at_yield_factor(base_price: float, factor: float, base_factor: float =
     """
     for value in (factor, base_factor):
         if not 70.0 <= value <= 200.0:
-            raise RangeError(f"a yield factor must be from 70 to 200, got {value:g}.")
+            raise RangeError(say("a yield factor must be from 70 to 200, got {value:g}.", value=value))
     return base_price * base_factor / factor
 
 
@@ -108,7 +116,7 @@ def low_grade_price(points: float, per_point: float) -> float:
     Valid range: points 0 to 100. Source: Colombian daily price sheet, 31 Mar 2021.
     """
     if not 0.0 <= points <= 100.0:
-        raise RangeError(f"points must be from 0 to 100, got {points:g}.")
+        raise RangeError(say("points must be from 0 to 100, got {points:g}.", points=points))
     return points * per_point
 
 
@@ -125,7 +133,13 @@ def weight_refund(
     if shipped_kg <= 0.0 or landed_kg < 0.0 or not 0.0 <= franchise <= 0.05:
         raise RangeError("shipped must be above 0, landed 0 or more, the franchise 0 to 5 %.")
     if landed_kg < 0.5 * shipped_kg:
-        raise RangeError(f"{landed_kg:g} kg landed of {shipped_kg:g} kg: check both weights.")
+        raise RangeError(
+            say(
+                "{landed_kg:g} kg landed of {shipped_kg:g} kg: check both weights.",
+                landed_kg=landed_kg,
+                shipped_kg=shipped_kg,
+            )
+        )
     return price_per_kg * max(0.0, shipped_kg - landed_kg - franchise * shipped_kg)
 
 
@@ -169,7 +183,8 @@ def ico_mark(text: str) -> IcoMark:
     found = re.fullmatch(r"\s*([0-9]{1,3})[-/ ]([0-9]{1,4})[-/ ]([0-9]{1,5})\s*", text)
     if not found or 0 in (numbers := [int(g) for g in found.groups()]):
         raise InputError(
-            f"'{text}' is not an ICO mark.", fix="Write country-exporter-shipment: 002-1961-0978."
+            say("'{text}' is not an ICO mark.", text=text),
+            fix="Write country-exporter-shipment: 002-1961-0978.",
         )
     return IcoMark(*numbers)
 
@@ -221,13 +236,27 @@ def price_chain(
     Source: order of the steps as in the price commission notice, Veracruz, 31 Jan 2022.
     """
     if min(exchange_rate, bag_kg) <= 0:
-        raise RangeError(f"bag {bag_kg:g} kg and rate {exchange_rate:g} must be above 0.", "price")
+        raise RangeError(
+            say(
+                "bag {bag_kg:g} kg and rate {exchange_rate:g} must be above 0.",
+                bag_kg=bag_kg,
+                exchange_rate=exchange_rate,
+            ),
+            "price",
+        )
     if parchment_kg_bag < bag_kg:
-        words = f"{parchment_kg_bag:g} kg of parchment cannot give a bag of {bag_kg:g} kg."
+        words = say(
+            "{parchment_kg_bag:g} kg of parchment cannot give a bag of {bag_kg:g} kg.",
+            parchment_kg_bag=parchment_kg_bag,
+            bag_kg=bag_kg,
+        )
         raise RangeError(words, "parchment", "Write kg of dry parchment for one bag.")
     if not parchment_kg_bag <= cherry_kg_bag <= MOST_CHERRY * bag_kg:
-        words = (
-            f"{cherry_kg_bag:g} kg of fruit for a bag of {bag_kg:g} kg and {parchment_kg_bag:g} kg parchment."
+        words = say(
+            "{cherry_kg_bag:g} kg of fruit for a bag of {bag_kg:g} kg and {parchment_kg_bag:g} kg parchment.",
+            cherry_kg_bag=cherry_kg_bag,
+            bag_kg=bag_kg,
+            parchment_kg_bag=parchment_kg_bag,
         )
         raise RangeError(words, "cherry", "Write kg of ripe fruit for one bag: 4 to 13 times the bag.")
     market = quotation_cents_lb + differential_cents_lb
@@ -241,14 +270,41 @@ def price_chain(
         return Figure(made.value, unit, made.low, made.high, made.band, rule, inputs, (_RULE,))
 
     quoted = {"quotation": f"{quotation_cents_lb:g}", "differential": f"{differential_cents_lb:g}"}
-    rate = {"exchange rate": f"{exchange_rate:g} per US dollar", "bag": f"{bag_kg:g} kg green"}
-    return PriceChain((
-        ("market", step(market, "US cents/lb green", "quotation plus differential", **quoted)),
-        ("bag", step(bag, "per bag green", "market price over all its pounds, in local money", **rate)),
-        ("mill gate", step(at_mill, "per bag green", "bag less export and dry-mill cost",
-                           cost=f"{export_cost_bag:g} per bag")),
-        ("parchment", step(parchment, "per kg parchment", "mill gate over parchment per bag",
-                           parchment=f"{parchment_kg_bag:g} kg per bag")),
-        ("cherry", step(cherry, "per kg ripe fruit", "mill gate less wet-mill cost, over fruit per bag",
-                        cost=f"{mill_cost_bag:g} per bag", fruit=f"{cherry_kg_bag:g} kg per bag")),
-    ))  # fmt: skip
+    rate = {
+        "exchange rate": say("{exchange_rate:g} per US dollar", exchange_rate=exchange_rate),
+        "bag": say("{bag_kg:g} kg green", bag_kg=bag_kg),
+    }
+    return PriceChain(
+        (
+            ("market", step(market, "US cents/lb green", "quotation plus differential", **quoted)),
+            ("bag", step(bag, "per bag green", "market price over all its pounds, in local money", **rate)),
+            (
+                "mill gate",
+                step(
+                    at_mill,
+                    "per bag green",
+                    "bag less export and dry-mill cost",
+                    cost=say("{export_cost_bag:g} per bag", export_cost_bag=export_cost_bag),
+                ),
+            ),
+            (
+                "parchment",
+                step(
+                    parchment,
+                    "per kg parchment",
+                    "mill gate over parchment per bag",
+                    parchment=say("{parchment_kg_bag:g} kg per bag", parchment_kg_bag=parchment_kg_bag),
+                ),
+            ),
+            (
+                "cherry",
+                step(
+                    cherry,
+                    "per kg ripe fruit",
+                    "mill gate less wet-mill cost, over fruit per bag",
+                    cost=say("{mill_cost_bag:g} per bag", mill_cost_bag=mill_cost_bag),
+                    fruit=say("{cherry_kg_bag:g} kg per bag", cherry_kg_bag=cherry_kg_bag),
+                ),
+            ),
+        )
+    )

@@ -9,6 +9,7 @@ from importlib.resources import files
 
 from drydown.errors import InputError
 from drydown.figures import Source, Status
+from drydown.words import say
 
 __all__ = ["POUND_KG", "TradeUnit", "trade_unit", "trade_units"]
 
@@ -43,5 +44,8 @@ def trade_unit(name: str) -> TradeUnit:
     """A unit by name; unknown names are refused with the list."""
     found = trade_units().get(name)
     if found is None:
-        raise InputError(f"unit '{name}' is not known.", fix=f"One of: {', '.join(trade_units())}.")
+        raise InputError(
+            say("unit '{name}' is not known.", name=name),
+            fix=say("One of: {trade_units}.", trade_units=", ".join(trade_units())),
+        )
     return found

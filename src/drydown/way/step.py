@@ -17,7 +17,7 @@ from drydown.way.names import Line
 from drydown.way.needs import Setting, Takes
 from drydown.way.state import LotState, Past
 from drydown.way.yard import Yard
-from drydown.words import say
+from drydown.words import say, sentence
 
 __all__ = ["SLACK", "Doing", "Finding", "Standing", "Step", "grams", "kg_text", "more_than_held", "not_more"]
 
@@ -31,6 +31,9 @@ class Finding:
 
     words: str
     source: Source
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "words", sentence(self.words))
 
 
 @dataclass(frozen=True, slots=True)

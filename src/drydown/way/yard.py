@@ -16,6 +16,7 @@ from drydown.numerals import number
 from drydown.station.model import Station
 from drydown.way.matter import Matter
 from drydown.way.state import LotState
+from drydown.words import say
 
 __all__ = ["CROWDED", "VOLUME_SOURCE", "Spot", "Yard", "litres", "room_of", "spread_m2", "yard_of"]
 
@@ -56,7 +57,7 @@ class Spot:
         """The name with what is free, for a menu."""
         if self.over:
             return f"{self.name} (over-full: {self.share:.0f} %)"
-        whose = f", {', '.join(self.lots)} in it" if self.unit == "L" and self.lots else ""
+        whose = say(", {lots} in it", lots=", ".join(self.lots)) if self.unit == "L" and self.lots else ""
         return f"{self.name} ({number(self.free)} {self.unit} free{whose})"
 
 

@@ -14,6 +14,7 @@ from django.conf import settings
 
 from drydown.errors import InputError
 from drydown.quality.scheme import Scheme, read_scheme, scheme, scheme_names
+from drydown.words import say
 
 __all__ = ["contract_troubles", "known_scheme", "known_schemes"]
 
@@ -28,14 +29,25 @@ def _read(path: str, _stamp: int) -> Scheme:
     try:
         text = file.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"cannot be read ({error}).", file.name) from error
+        raise InputError(say("cannot be read ({error}).", error=error), file.name) from error
     made = read_scheme(text, file.name)
     if made.name in scheme_names():
         raise InputError(
-            f"is called '{made.name}', as a packaged scheme is.", file.name, "Give it another name."
+            say("is called '{name}', as a packaged scheme is.", name=made.name),
+            file.name,
+            "Give it another name.",
         )
     digest = hashlib.sha256(text.encode()).hexdigest()[:12]
-    return made.model_copy(update={"source": f"{made.source}; contract file {file.name}, text {digest}"})
+    return made.model_copy(
+        update={
+            "source": say(
+                "{source}; contract file {name}, text {digest}",
+                source=made.source,
+                name=file.name,
+                digest=digest,
+            )
+        }
+    )
 
 
 def _own() -> tuple[dict[str, Scheme], list[str]]:
@@ -48,7 +60,7 @@ def _own() -> tuple[dict[str, Scheme], list[str]]:
         try:
             made = _read(str(file), file.stat().st_mtime_ns)
             if made.name in found:
-                raise InputError(f"two contracts are called '{made.name}'.", file.name)
+                raise InputError(say("two contracts are called '{name}'.", name=made.name), file.name)
             found[made.name] = made
         except (InputError, OSError) as error:
             troubles.append(str(error))
@@ -70,5 +82,9 @@ def known_scheme(name: str) -> Scheme:
     found = next((s for s in known_schemes() if name in (s.name, *s.formerly)), None)
     if found is None:
         names = ", ".join(s.name for s in known_schemes())
-        raise InputError(f"scheme '{name[:60]}' is not known.", "scheme", f"One of: {names}.")
+        raise InputError(
+            say("scheme '{value}' is not known.", value=name[:60]),
+            "scheme",
+            say("One of: {names}.", names=names),
+        )
     return found

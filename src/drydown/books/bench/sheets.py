@@ -21,6 +21,7 @@ from drydown.quality.meter import bulk_density, calibrate, mass_of_hundred, mois
 from drydown.quality.sample import Sheet, closes
 from drydown.quality.screens import known_screens
 from drydown.way.step import SLACK
+from drydown.words import say
 
 __all__ = [
     "SHAPES",
@@ -71,7 +72,12 @@ class CountTold(Told):
             raise InputError("nothing was counted.", "count", "Write 0 where you looked and found none.")
         if sum(self.counts.values()) > PIECES_PER_G * self.sample_g:
             raise RangeError(
-                f"{sum(self.counts.values())} pieces do not fit in {self.sample_g:g} g.", "count"
+                say(
+                    "{sum} pieces do not fit in {sample_g:g} g.",
+                    sum=sum(self.counts.values()),
+                    sample_g=self.sample_g,
+                ),
+                "count",
             )
         species = rules.species[0] if rules.species else "arabica"
         grade_sheet(
@@ -207,19 +213,27 @@ def said_plainly(error: ValidationError) -> str:
     spot = " ".join(str(p) for p in first["loc"]).replace("_", " ")
     if first["type"] in _BOUNDS:
         bound = _BOUNDS[first["type"]]
-        return f"{spot} must be {_WORDS[bound]} {first['ctx'][bound]:g}, got {first['input']}."
+        return say(
+            "{spot} must be {value} {value_2:g}, got {input}.",
+            spot=spot,
+            value=_WORDS[bound],
+            value_2=first["ctx"][bound],
+            input=first["input"],
+        )
     if first["type"] == "too_short":
-        return f"{spot}: at least {first['ctx']['min_length']} are needed."
+        return say(
+            "{spot}: at least {min_length} are needed.", spot=spot, min_length=first["ctx"]["min_length"]
+        )
     return f"{spot}: {first['msg']}."
 
 
 def _read(kind: str, told: Mapping[str, Any]) -> Told:
     if kind not in SHAPES:
-        raise InputError(f"'{kind}' is not a sheet of the bench.")
+        raise InputError(say("'{kind}' is not a sheet of the bench.", kind=kind))
     try:
         made = SHAPES[kind].model_validate(told)
     except ValidationError as error:
-        raise InputError(said_plainly(error), f"{kind} sheet") from error
+        raise InputError(said_plainly(error), say("{kind} sheet", kind=kind)) from error
     made.check()
     return made
 
@@ -229,7 +243,9 @@ def sample_of(number: int) -> Happening:
     found = Happening.objects.filter(entry_id=number, kind="sample").select_related("lot").first()
     if found is None or found.undone:
         raise InputError(
-            f"there is no sample {number}.", "bench", "Record 'Sample taken' on the lot's page first."
+            say("there is no sample {number}.", number=number),
+            "bench",
+            "Record 'Sample taken' on the lot's page first.",
         )
     return found
 
@@ -276,14 +292,18 @@ def _fits(made: Told, taken: Happening, key: uuid.UUID) -> None:
         rows = BenchSheet.objects.filter(sample_no=taken.entry_id, kind="handed", undone=False)
         mass += sum(float(r.told["mass_g"]) for r in rows.exclude(entry__key=key))
     if mass > SLACK * has:
-        raise RangeError(f"{mass:g} g are more than the sample of {has:g} g.", "sample", "Check the mass.")
+        raise RangeError(
+            say("{mass:g} g are more than the sample of {has:g} g.", mass=mass, has=has),
+            "sample",
+            "Check the mass.",
+        )
 
 
 def session_of(number: int) -> BenchSheet:
     """A tasting session that stands, by its number; refused when there is none."""
     found = BenchSheet.objects.filter(entry_id=number, kind="session", undone=False).first()
     if found is None:
-        raise InputError(f"there is no tasting session {number}.", "tasting")
+        raise InputError(say("there is no tasting session {number}.", number=number), "tasting")
     return found
 
 

@@ -24,6 +24,7 @@ from drydown.quality.cup import (
     off_note_results,
     tasters,
 )
+from drydown.words import say
 
 __all__ = ["Results", "keep_tasting", "open_session", "results", "taken_seats"]
 
@@ -74,17 +75,19 @@ def keep_tasting(
     with writing():
         session = session_of(number)
         if not 1 <= told["seat"] <= len(session.told["orders"]):
-            raise InputError(f"there is no seat {told['seat']}.", "tasting")
+            raise InputError(say("there is no seat {seat}.", seat=told["seat"]), "tasting")
         _as_tasting(told).check(session.told["codes"], session.told["cups"])
         if not any(told["marks"].values()) and not any(told["off"].values()):
             raise InputError("nothing is marked on the sheet.", "tasting")
         others = [s for s in _sheets(number) if s.entry.key != key]
         if any(s.told["seat"] == told["seat"] for s in others):
             raise InputError(
-                f"seat {told['seat']} has answered already.", "tasting", "Take that sheet back first."
+                say("seat {seat} has answered already.", seat=told["seat"]),
+                "tasting",
+                "Take that sheet back first.",
             )
         if any(s.told["taster"] == told["taster"] for s in others):
-            raise InputError(f"{told['taster']} sits at another seat already.", "tasting")
+            raise InputError(say("{taster} sits at another seat already.", taster=told["taster"]), "tasting")
         return record_sheet("tasting", told, key, at, who, session=number)
 
 

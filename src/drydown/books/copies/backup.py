@@ -24,6 +24,7 @@ from typing import Any
 from urllib.parse import unquote, urlsplit
 
 from drydown.errors import InputError
+from drydown.words import say
 
 __all__ = ["Copy", "back_up", "check_copy", "copies_in", "prune", "restore"]
 
@@ -79,7 +80,9 @@ def back_up(data: Path, to: Path, now: datetime) -> Copy:
             name = f"drydown-{now:%Y%m%dT%H%M%S}-{facts['entries']}.zip"
             return _zip(folder, [*parts, folder / FACTS], to / name, facts)
     except (OSError, sqlite3.Error) as error:
-        raise InputError(f"no copy could be made: {error}.", str(to), "Is the disk full?") from error
+        raise InputError(
+            say("no copy could be made: {error}.", error=error), str(to), "Is the disk full?"
+        ) from error
 
 
 def _private(folder: Path) -> None:
@@ -154,10 +157,12 @@ def _run(words: list[str], url: str) -> str:
         done = subprocess.run(words, env=whole, check=True, capture_output=True, text=True)  # noqa: S603
     except FileNotFoundError as error:
         raise InputError(
-            f"'{words[0]}' is not installed.", "PostgreSQL", "Install its client programs."
+            say("'{value}' is not installed.", value=words[0]), "PostgreSQL", "Install its client programs."
         ) from error
     except subprocess.CalledProcessError as error:
-        raise InputError(f"{words[0]} failed: {error.stderr.strip()[:300]}", "PostgreSQL") from error
+        raise InputError(
+            say("{value} failed: {value_2}", value=words[0], value_2=error.stderr.strip()[:300]), "PostgreSQL"
+        ) from error
     return str(done.stdout)
 
 
@@ -207,7 +212,9 @@ def check_copy(path: Path) -> dict[str, Any]:
             _fit(facts)
             for name, wanted in facts["parts"].items():
                 if _part_hash(box, name) != wanted:
-                    raise InputError(f"its part {name} is damaged.", path.name, "Use an older copy.")
+                    raise InputError(
+                        say("its part {name} is damaged.", name=name), path.name, "Use an older copy."
+                    )
     except (OSError, KeyError, ValueError, TypeError, AttributeError, RecursionError,
             NotImplementedError, RuntimeError, zipfile.BadZipFile, zlib.error) as error:  # fmt: skip
         raise InputError("is not a copy of Drydown's books.", path.name, f"({error})") from error
@@ -217,7 +224,7 @@ def check_copy(path: Path) -> dict[str, Any]:
 def _small(box: zipfile.ZipFile, name: str) -> bytes:
     """A small part; a bomb under its name is refused before it is unpacked."""
     if box.getinfo(name).file_size > MOST_FACTS:
-        raise ValueError(f"{name} is far too large")
+        raise ValueError(say("{name} is far too large", name=name))
     return box.read(name)
 
 
@@ -232,14 +239,14 @@ def _part_hash(box: zipfile.ZipFile, name: str) -> str:
 def _fit(facts: Any) -> None:
     """Refuse facts that are not ours: a strange shape, another version, names that do not belong."""
     if not isinstance(facts, dict) or facts.get("shape") != SHAPE:
-        raise ValueError(f"its facts are not of the shape {SHAPE}")
+        raise ValueError(say("its facts are not of the shape {shape}", shape=SHAPE))
     parts = facts.get("parts")
     whole = isinstance(facts.get("entries"), int) and isinstance(facts.get("head"), str)
     if not whole or not isinstance(parts, dict) or not parts:
         raise ValueError("its facts are not whole")
     for name, wanted in parts.items():
         if not _PART.fullmatch(name) or not isinstance(wanted, str):
-            raise ValueError(f"it has a part that does not belong: {name[:60]}")
+            raise ValueError(say("it has a part that does not belong: {value}", value=name[:60]))
     if (BOOKS in parts) == (DUMP in parts):
         raise ValueError("it holds no books, or two")
 
@@ -258,7 +265,7 @@ def restore(path: Path, data: Path) -> dict[str, Any]:
     with zipfile.ZipFile(path) as box, tempfile.TemporaryDirectory(dir=data) as work:
         for name in facts["parts"]:
             if not _PART.fullmatch(name):
-                raise InputError(f"has a part that does not belong: {name}.", path.name)
+                raise InputError(say("has a part that does not belong: {name}.", name=name), path.name)
             (Path(work) / name).parent.mkdir(exist_ok=True)
             with box.open(name) as part, (Path(work) / name).open("wb") as out:
                 shutil.copyfileobj(part, out)
@@ -277,7 +284,9 @@ def _restore_dump(dump: Path) -> None:
         raise InputError("is a PostgreSQL copy.", "restore", "Set DRYDOWN_DATABASE to an empty database.")
     name = urlsplit(url).path.strip("/")
     if _run(["psql", "-tAc", "SELECT to_regclass('books_entry') IS NOT NULL"], url).strip() == "t":
-        raise InputError("holds books already.", f"database {name}", "Restore into an empty database.")
+        raise InputError(
+            "holds books already.", say("database {name}", name=name), "Restore into an empty database."
+        )
     words = ["pg_restore", "--no-owner", "--exit-on-error", "--single-transaction", f"--dbname={name}"]
     _run([*words, str(dump)], url)
 

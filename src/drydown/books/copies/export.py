@@ -25,6 +25,7 @@ from drydown.books.models import (
     Reading,
 )
 from drydown.errors import InputError
+from drydown.words import say
 
 __all__ = ["FORMATS", "TABLES", "carry_out", "disarmed", "rows_of"]
 
@@ -107,7 +108,9 @@ def rows_of(table: str) -> Iterator[list[Any]]:
 def carry_out(fmt: str, out: BinaryIO) -> None:
     """Write everything to a binary file: a zip of CSV files, one XLSX book, or one JSON text."""
     if fmt not in FORMATS:
-        raise InputError(f"'{fmt}' is not a format.", fix=f"One of {', '.join(FORMATS)}.")
+        raise InputError(
+            say("'{fmt}' is not a format.", fmt=fmt), fix=say("One of {formats}.", formats=", ".join(FORMATS))
+        )
     {"csv": _csv, "xlsx": _xlsx, "json": _json}[fmt](out)
 
 
@@ -129,7 +132,11 @@ def _xlsx(out: BinaryIO) -> None:
         sheet.append(list(columns))
         for i, row in enumerate(rows_of(table)):
             if i >= XLSX_ROWS:
-                raise InputError(f"{table} has more rows than a workbook holds.", "xlsx", "Use csv or json.")
+                raise InputError(
+                    say("{table} has more rows than a workbook holds.", table=table),
+                    "xlsx",
+                    "Use csv or json.",
+                )
             sheet.append([_cell(v) for v in row])
     book.save(out)
 

@@ -6,10 +6,7 @@ number, its column and what to do.
 
 from __future__ import annotations
 
-import csv
-import io
 import uuid
-import zipfile
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta, timezone
@@ -19,6 +16,7 @@ from typing import Any
 from django.db.models import Q
 from django.utils import timezone as clock
 
+from drydown.books.copies.tablefile import MOST_BYTES, MOST_ROWS, Row, check_columns, read_table, row_of
 from drydown.books.journal.write import Who, writing
 from drydown.books.lots.gate import MAX_DELIVERY_G, Weighing, receive
 from drydown.books.models import Delivery, Grower
@@ -28,6 +26,7 @@ from drydown.errors import InputError
 from drydown.numerals import number as written
 from drydown.station.model import Station
 from drydown.trade.coins import to_minor
+from drydown.words import say
 
 __all__ = ["COLUMNS", "Preview", "keep", "preview"]
 
@@ -39,12 +38,9 @@ COLUMNS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
         ("ripe_percent", "float_percent"),
     ),
 }
-MOST_BYTES, MOST_ROWS, MOST_CELL, MOST_COLUMNS = 8_000_000, 50_000, 400, 40
 BLOCK = 200
 NEAR_DEG = 3.0
 _SPACE = uuid.UUID("6f1d0c8e-5b1c-4a53-9a45-0d6f6a1f7b11")
-
-Row = dict[str, str]
 
 
 @dataclass(slots=True)
@@ -64,11 +60,16 @@ def preview(kind: str, name: str, content: bytes, station: Station) -> Preview:
     Raises `InputError` when the file as a whole cannot be read.
     """
     if kind not in COLUMNS:
-        raise InputError(f"'{kind}' cannot be brought in.", fix=f"One of {', '.join(COLUMNS)}.")
+        raise InputError(
+            say("'{kind}' cannot be brought in.", kind=kind),
+            fix=say("One of {columns}.", columns=", ".join(COLUMNS)),
+        )
     if len(content) > MOST_BYTES:
-        raise InputError(f"is larger than {MOST_BYTES // 1_000_000} MB.", name, "Split it.")
-    head, rows = _xlsx(name, content) if content[:2] == b"PK" else _csv(name, content)
-    _columns(kind, name, head)
+        raise InputError(
+            say("is larger than {most_bytes} MB.", most_bytes=MOST_BYTES // 1000000), name, "Split it."
+        )
+    head, rows = read_table(name, content)
+    check_columns(name, head, *COLUMNS[kind])
     found = Preview(kind)
     judge: Callable[[Row, Station], Any] = {
         "growers": _grower, "plots": _plot, "deliveries": _delivery
@@ -78,9 +79,11 @@ def preview(kind: str, name: str, content: bytes, station: Station) -> Preview:
         if not any(c.strip() for c in cells):
             continue
         if number > MOST_ROWS:
-            raise InputError(f"has more than {written(MOST_ROWS)} rows.", name, "Split it.")
+            raise InputError(
+                say("has more than {written} rows.", written=written(MOST_ROWS)), name, "Split it."
+            )
         try:
-            row = _row(head, cells)
+            row = row_of(head, cells)
             made = judge(row, station)
         except InputError as error:
             found.wrong.append((number, str(error)))
@@ -95,94 +98,14 @@ def preview(kind: str, name: str, content: bytes, station: Station) -> Preview:
     return found
 
 
-def _csv(name: str, content: bytes) -> tuple[list[str], list[list[str]]]:
-    try:
-        text = content.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = content[: error.start].count(b"\n") + 1
-        raise InputError(f"is not UTF-8 text (line {line}).", name, "Save it as CSV UTF-8.") from error
-    if "\x00" in text:
-        raise InputError("is not a text file.", name, "Save it as CSV UTF-8 or XLSX.")
-    first = text.partition("\n")[0]
-    mark = max(",;\t", key=first.count)
-    try:
-        rows = [list(row) for row in csv.reader(io.StringIO(text, newline=""), delimiter=mark, strict=True)]
-    except csv.Error as error:
-        raise InputError(f"is not a table: {error}.", name, "Save it as CSV UTF-8.") from error
-    return _head(name, rows)
-
-
-def _xlsx(name: str, content: bytes) -> tuple[list[str], list[list[str]]]:
-    from openpyxl import load_workbook  # noqa: PLC0415 (only where a workbook comes)
-
-    try:
-        with zipfile.ZipFile(io.BytesIO(content)) as box:
-            if sum(part.file_size for part in box.infolist()) > 20 * MOST_BYTES:
-                raise InputError("unpacks to far more than a list of rows.", name)
-        book = load_workbook(io.BytesIO(content), read_only=True, data_only=True)
-        sheet = book.worksheets[0]
-        cells = sheet.iter_rows(values_only=True, max_row=MOST_ROWS + 2, max_col=MOST_COLUMNS + 1)
-        rows = [[_text(v) for v in row] for row in cells]
-        if (sheet.max_column or 0) > MOST_COLUMNS or any(len(r) > MOST_COLUMNS and r[-1] for r in rows):
-            words = f"has something beyond column {MOST_COLUMNS}."
-            raise InputError(words, name, "Leave only the columns that are asked for.")
-        rows = [_trimmed(row) for row in rows]
-    except InputError:
-        raise
-    except Exception as error:
-        raise InputError("cannot be read as a workbook.", name, "Save it as XLSX or CSV UTF-8.") from error
-    return _head(name, rows)
-
-
-def _trimmed(row: list[str]) -> list[str]:
-    """A row without the empty cells behind it."""
-    while row and not row[-1]:
-        row.pop()
-    return row
-
-
-def _text(value: Any) -> str:
-    if value is None:
-        return ""
-    if isinstance(value, datetime):
-        return value.isoformat(sep=" ", timespec="minutes")
-    if isinstance(value, float):
-        return f"{value:.10g}"
-    return str(value)
-
-
-def _head(name: str, rows: list[list[str]]) -> tuple[list[str], list[list[str]]]:
-    if not rows:
-        raise InputError("is empty.", name)
-    return [cell.strip().lower().replace(" ", "_") for cell in rows[0]], rows[1:]
-
-
-def _columns(kind: str, name: str, head: list[str]) -> None:
-    needed, optional = COLUMNS[kind]
-    missing = [c for c in needed if c not in head]
-    if missing:
-        raise InputError(
-            f"has no column '{missing[0]}'.", name, f"The first row must name: {', '.join(needed)}."
-        )
-    odd = [c for c in head if c and c not in needed + optional]
-    if odd:
-        raise InputError(f"has a column '{odd[0]}' that is not known.", name, "Take it out or rename it.")
-    if len(set(head)) < len(head):
-        raise InputError("names a column twice.", name)
-
-
-def _row(head: list[str], cells: list[str]) -> Row:
-    if len(cells) > len(head) and any(c.strip() for c in cells[len(head) :]):
-        raise InputError(f"has {len(cells)} cells, the first row names {len(head)} columns.")
-    long = next((h for h, c in zip(head, cells, strict=False) if len(c) > MOST_CELL), None)
-    if long:
-        raise InputError(f"is longer than {MOST_CELL} characters.", long)
-    return {h: c.strip() for h, c in zip(head, cells, strict=False)} | dict.fromkeys(head[len(cells) :], "")
-
-
 def _count(text: str, where: str, most: int) -> int:
     if not text.isascii() or not text.isdecimal() or not 0 < int(text) <= most:
-        raise InputError(f"'{text[:40]}' is not a whole number from 1 to {written(most)}.", where)
+        raise InputError(
+            say(
+                "'{value}' is not a whole number from 1 to {written}.", value=text[:40], written=written(most)
+            ),
+            where,
+        )
     return int(text)
 
 
@@ -211,7 +134,7 @@ def _grower(row: Row, _station: Station) -> NewGrower | None:
     number = _count(text, "number", 10**8) if text else None
     twin = Grower.objects.filter(number=number).first() if number else None
     if twin and twin.name.casefold() != name.casefold():
-        raise InputError(f"{number} is {twin.name}'s.", "number")
+        raise InputError(say("{number} is {name}'s.", number=number, name=twin.name), "number")
     if twin or Grower.objects.filter(name__iexact=name, village__iexact=village).exists():
         return None
     return NewGrower(number, name, village, row.get("language", "")[:8])
@@ -237,9 +160,17 @@ def _degrees(text: str, where: str, most: float) -> float:
     try:
         value = float(plain)
     except ValueError as error:
-        raise InputError(f"'{text[:40]}' is not a number of degrees.", where, "Write -3.412345.") from error
+        raise InputError(
+            say("'{value}' is not a number of degrees.", value=text[:40]), where, "Write -3.412345."
+        ) from error
     if not -most <= value <= most:
-        raise InputError(f"{value:g} is not from -{most:g} to {most:g} degrees.", where, _SWAPPED)
+        raise InputError(
+            say(
+                "{value:g} is not from -{most:g} to {most_2:g} degrees.", value=value, most=most, most_2=most
+            ),
+            where,
+            _SWAPPED,
+        )
     return value
 
 
@@ -250,7 +181,9 @@ def _plot(row: Row, station: Station) -> NewPlot | None:
     number = _count(row["grower"], "grower", 10**8)
     grower = Grower.objects.filter(number=number).first()
     if grower is None:
-        raise InputError(f"No grower has the number {number}.", "grower", "Bring in growers first.")
+        raise InputError(
+            say("No grower has the number {number}.", number=number), "grower", "Bring in growers first."
+        )
     if not row["plot"]:
         raise InputError("is empty.", "plot", "Name it, such as: upper field.")
     latitude = _degrees(row["latitude"], "latitude", 90)
@@ -261,9 +194,15 @@ def _plot(row: Row, station: Station) -> NewPlot | None:
         turned = abs(longitude - place.latitude_deg) + abs(latitude - place.longitude_deg)
         hint = _SWAPPED if turned <= NEAR_DEG else "Check both, and their signs."
         raise InputError(
-            f"{latitude:g}, {longitude:g} is more than {NEAR_DEG:g} degrees from the station.",
-            "latitude, longitude", hint,
-        )  # fmt: skip
+            say(
+                "{latitude:g}, {longitude:g} is more than {near_deg:g} degrees from the station.",
+                latitude=latitude,
+                longitude=longitude,
+                near_deg=NEAR_DEG,
+            ),
+            "latitude, longitude",
+            hint,
+        )
     area = float(parse_decimal(row["area_ha"], "area_ha")) if row.get("area_ha") else None
     if any(p["plot"].casefold() == row["plot"].casefold() for p in grower.plots):
         return None
@@ -286,14 +225,16 @@ def _moment(text: str, station: Station) -> datetime:
     try:
         at = datetime.fromisoformat(text)
     except ValueError as error:
-        raise InputError(f"'{text[:40]}' is not a time.", "at", "Write 2026-05-04 09:30.") from error
+        raise InputError(
+            say("'{value}' is not a time.", value=text[:40]), "at", "Write 2026-05-04 09:30."
+        ) from error
     if not 1 < at.year < 9999:
-        raise InputError(f"the year {at.year} is before 2000.", "at")
+        raise InputError(say("the year {year} is before 2000.", year=at.year), "at")
     at = at if at.tzinfo else at.replace(tzinfo=zone)
     if at.year < 2000:
-        raise InputError(f"the year {at.year} is before 2000.", "at")
+        raise InputError(say("the year {year} is before 2000.", year=at.year), "at")
     if at > clock.now():
-        raise InputError(f"{at:%Y-%m-%d %H:%M} is in the future.", "at")
+        raise InputError(say("{at:%Y-%m-%d %H:%M} is in the future.", at=at), "at")
     return at.astimezone(zone)
 
 
@@ -302,7 +243,7 @@ def _share(text: str, where: str) -> int | None:
         return None
     value = parse_decimal(text, where)
     if value > 100:
-        raise InputError(f"must be from 0 to 100, got {value:g}.", where)
+        raise InputError(say("must be from 0 to 100, got {value:g}.", value=value), where)
     return round(value)
 
 
@@ -310,19 +251,21 @@ def _delivery(row: Row, station: Station) -> NewDelivery | None:
     number = _count(row["grower"], "grower", 10**8)
     grower = Grower.objects.filter(number=number).first()
     if grower is None:
-        raise InputError(f"No grower has the number {number}.", "grower", "Bring in growers first.")
+        raise InputError(
+            say("No grower has the number {number}.", number=number), "grower", "Bring in growers first."
+        )
     if row["species"] not in station.species:
-        raise InputError(f"'{row['species'][:30]}' is not received here.", "species")
+        raise InputError(say("'{value}' is not received here.", value=row["species"][:30]), "species")
     route = row["route"].replace(" ", "_")
     if route not in station.routes:
-        raise InputError(f"'{row['route'][:30]}' is not a route here.", "route")
+        raise InputError(say("'{value}' is not a route here.", value=row["route"][:30]), "route")
     gross, tare = parse_grams(row["gross_kg"], "gross_kg"), parse_grams(row["tare_kg"] or "0", "tare_kg")
     if tare >= gross:
         raise InputError("the empty weight is not below the full one.", "tare_kg", "Were the two swapped?")
     price = parse_decimal(row["price_per_kg"], "price_per_kg")
     at, money = _moment(row["at"], station), station.money
     if gross > MAX_DELIVERY_G:
-        raise InputError(f"{gross / 1000:g} kg is above 30 000 kg.", "gross_kg")
+        raise InputError(say("{gross:g} kg is above 30 000 kg.", gross=gross / 1000), "gross_kg")
     if Delivery.objects.filter(grower=grower, happened_at=at, net_g=gross - tare, undone=False).exists():
         return None
     moment = at.astimezone(UTC).isoformat()

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from drydown.errors import InputError
+from drydown.words import say
 
 __all__ = ["ENDING", "decrypt", "encrypt"]
 
@@ -31,9 +32,13 @@ def encrypt(path: Path, passphrase: str = "", keys: Sequence[str] = ()) -> Path:
         elif len(passphrase) >= LEAST:
             locked = pyrage.passphrase.encrypt(path.read_bytes(), passphrase)
         else:
-            raise InputError(f"is shorter than {LEAST} characters.", "passphrase", "Take several words.")
+            raise InputError(
+                say("is shorter than {least} characters.", least=LEAST), "passphrase", "Take several words."
+            )
     except pyrage.RecipientError as error:
-        raise InputError(f"is not an age key ({error}).", "key", "It begins with age1.") from error
+        raise InputError(
+            say("is not an age key ({error}).", error=error), "key", "It begins with age1."
+        ) from error
     handle = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
     with os.fdopen(handle, "wb") as out:
         out.write(locked)
@@ -57,7 +62,9 @@ def decrypt(path: Path, target: Path, passphrase: str = "", identity: str = "") 
         else:
             raise InputError("is locked.", path.name, "Give --passphrase-file or --key-file.")
     except (pyrage.DecryptError, pyrage.IdentityError) as error:
-        raise InputError(f"could not be opened ({error}).", path.name, "Is it the right key?") from error
+        raise InputError(
+            say("could not be opened ({error}).", error=error), path.name, "Is it the right key?"
+        ) from error
     handle = os.open(target, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
     with os.fdopen(handle, "wb") as out:
         out.write(plain)

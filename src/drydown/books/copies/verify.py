@@ -19,6 +19,7 @@ from drydown.books.models import Entry, Head, Holding, Lot, Posting, Seal
 from drydown.way.names import DRY, WATER, Line
 from drydown.way.names import lot as lot_account
 from drydown.way.state import Stage
+from drydown.words import say
 
 __all__ = ["Outcome", "verify"]
 
@@ -59,7 +60,7 @@ def verify(anew: bool = False) -> Outcome:
         _photos(found)
         _file(found)
         for name in missing_triggers(connection):
-            found.add(f"the database's own rule {name} is missing or was changed.")
+            found.add(say("the database's own rule {name} is missing or was changed.", name=name))
     if anew:
         _read_off_again(found)
     return found
@@ -85,12 +86,12 @@ def _lots(found: Outcome) -> None:
     """Matter of lots is guarded against going below zero, and lots that are gone hold nothing."""
     matter = Holding.objects.filter(commodity__in=(DRY, WATER), account__name__startswith="lot/")
     for name in matter.filter(matter_only=False).values_list("account__name", flat=True)[:MOST]:
-        found.add(f"{name} is not guarded against going below zero.")
+        found.add(say("{name} is not guarded against going below zero.", name=name))
     gone = [lot_account(code) for code in Lot.objects.filter(stage=Stage.GONE).values_list("code", flat=True)]
     for name in (
         matter.filter(account__name__in=gone).exclude(amount=0).values_list("account__name", flat=True)
     ):
-        found.add(f"{name} is gone and still holds something.")
+        found.add(say("{name} is gone and still holds something.", name=name))
 
 
 def _photos(found: Outcome) -> None:
@@ -101,9 +102,11 @@ def _photos(found: Outcome) -> None:
         name = str((facts.get("told") or facts)["photo"])
         file = photo_file(name)
         if file is None:
-            found.notes.append(f"the photo of entry {entry.number} is not beside the books.")
+            found.notes.append(
+                say("the photo of entry {number} is not beside the books.", number=entry.number)
+            )
         elif hashlib.sha256(file.read_bytes()).hexdigest() != name.split(".", maxsplit=1)[0]:
-            found.add(f"the photo of entry {entry.number} was changed.")
+            found.add(say("the photo of entry {number} was changed.", number=entry.number))
 
 
 def _lines() -> Iterator[tuple[int, list[Line]]]:
@@ -123,7 +126,13 @@ def _chain(found: Outcome) -> None:
     entries = Entry.objects.order_by("number").select_related("seal")
     for entry in entries.iterator(chunk_size=2000):
         if entry.number != expected:
-            found.add(f"entry {expected} is missing; the next is {entry.number}.")
+            found.add(
+                say(
+                    "entry {expected} is missing; the next is {number}.",
+                    expected=expected,
+                    number=entry.number,
+                )
+            )
         mine: list[Line] = []
         while pending is not None and pending[0] < entry.number:
             pending = next(lines, None)
@@ -132,11 +141,18 @@ def _chain(found: Outcome) -> None:
         found.entries += 1
         found.postings += len(mine)
         if entry.seal.previous != previous:
-            found.add(f"entry {entry.number} does not join the one before it.")
+            found.add(say("entry {number} does not join the one before it.", number=entry.number))
         if digest_of(entry, mine, entry.seal.previous) != entry.seal.digest:
-            found.add(f"entry {entry.number} is not what was sealed: it, or its postings, were changed.")
+            found.add(
+                say(
+                    "entry {number} is not what was sealed: it, or its postings, were changed.",
+                    number=entry.number,
+                )
+            )
         if last_received and entry.received_at < last_received:
-            found.notes.append(f"the clock was put back before entry {entry.number}; order is by number.")
+            found.notes.append(
+                say("the clock was put back before entry {number}; order is by number.", number=entry.number)
+            )
         previous, expected, last_received = entry.seal.digest, entry.number + 1, entry.received_at
     _end(found, expected - 1, previous)
 
@@ -147,7 +163,13 @@ def _end(found: Outcome, last: int, digest: str) -> None:
     if head is None and found.entries:
         found.add("the end of the chain is not kept.")
     if head and (head.number, head.digest) != (last, digest):
-        found.add(f"the chain ends at {last}, but {head.number} was the last one written.")
+        found.add(
+            say(
+                "the chain ends at {last}, but {number} was the last one written.",
+                last=last,
+                number=head.number,
+            )
+        )
     if Seal.objects.count() != found.entries:
         found.add("there are seals without entries.")
 
@@ -155,7 +177,14 @@ def _end(found: Outcome, last: int, digest: str) -> None:
 def _balances(found: Outcome) -> None:
     sums = Posting.objects.values("entry_id", "commodity").annotate(total=Sum("amount")).exclude(total=0)
     for row in sums[:MOST]:
-        found.add(f"entry {row['entry_id']} does not balance: {row['commodity']} is off by {row['total']}.")
+        found.add(
+            say(
+                "entry {entry_id} does not balance: {commodity} is off by {total}.",
+                entry_id=row["entry_id"],
+                commodity=row["commodity"],
+                total=row["total"],
+            )
+        )
 
 
 def _holdings(found: Outcome) -> None:
@@ -166,7 +195,13 @@ def _holdings(found: Outcome) -> None:
     for spot in sorted(set(real) | set(kept)):
         if real.get(spot, 0) != kept.get(spot, 0):
             found.add(
-                f"holding of {spot[0]}, {spot[1]}: {kept.get(spot, 0)} kept, {real.get(spot, 0)} by postings."
+                say(
+                    "holding of {value}, {value_2}: {get} kept, {get_2} by postings.",
+                    value=spot[0],
+                    value_2=spot[1],
+                    get=kept.get(spot, 0),
+                    get_2=real.get(spot, 0),
+                )
             )
 
 
@@ -175,16 +210,16 @@ def _file(found: Outcome) -> None:
     try:
         connection.check_constraints()
     except IntegrityError as error:
-        found.add(f"a reference leads nowhere: {error}.")
+        found.add(say("a reference leads nowhere: {error}.", error=error))
     if connection.vendor == "sqlite":
         with connection.cursor() as cursor:
             cursor.execute("PRAGMA integrity_check")
             for (line,) in cursor.fetchall()[:MOST]:
                 if line != "ok":
-                    found.add(f"the database file is damaged: {line}.")
+                    found.add(say("the database file is damaged: {line}.", line=line))
     missing = Seal.objects.annotate(n=Count("entry")).filter(n=0).count()
     if missing:
-        found.add(f"{missing} seals belong to no entry.")
+        found.add(say("{missing} seals belong to no entry.", missing=missing))
 
 
 def _read_off_again(found: Outcome) -> None:
@@ -196,6 +231,12 @@ def _read_off_again(found: Outcome) -> None:
         transaction.set_rollback(True)
     for kept, fresh in zip(before, after, strict=False):
         if kept != fresh:
-            found.add(f"read off anew, this differs: {kept} against {fresh}.")
+            found.add(say("read off anew, this differs: {kept} against {fresh}.", kept=kept, fresh=fresh))
     if len(before) != len(after):
-        found.add(f"{len(before)} records are kept, {len(after)} come of the journal.")
+        found.add(
+            say(
+                "{before} records are kept, {after} come of the journal.",
+                before=len(before),
+                after=len(after),
+            )
+        )

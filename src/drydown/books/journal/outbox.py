@@ -21,6 +21,7 @@ from drydown.books.journal.seal import canonical
 from drydown.books.journal.write import Draft, Who, write, writing
 from drydown.books.models import Device, Entry, Outgoing
 from drydown.errors import DrydownError, InputError
+from drydown.words import say
 
 __all__ = ["Answer", "Item", "gaps", "keep_items", "read_clock"]
 
@@ -77,7 +78,11 @@ def keep_items(
     None for items that came by file, whose journey says nothing about the clock.
     """
     if len(items) > MOST_ITEMS:
-        raise InputError(f"more than {MOST_ITEMS} items at once.", "outbox", "Send them in parts.")
+        raise InputError(
+            say("more than {most_items} items at once.", most_items=MOST_ITEMS),
+            "outbox",
+            "Send them in parts.",
+        )
     skew = timezone.now() - sent_at if sent_at else timedelta()
     return [
         _keep(item, device, user, skew, keepers)
@@ -108,14 +113,19 @@ def _keep(item: Item, device: Device, user: User, skew: timedelta, keepers: dict
     except DrydownError as error:
         return Answer(item.key, "refused", str(error))
     except (ValueError, TypeError, OverflowError, DataError, IntegrityError) as error:
-        return Answer(item.key, "refused", f"this note cannot be kept ({type(error).__name__}).")
+        return Answer(
+            item.key, "refused", say("this note cannot be kept ({name}).", name=type(error).__name__)
+        )
 
 
 def _remark(item: Item) -> str:
     """What is said of an item whose phone had an impossible clock."""
     if not item.clock:
         return ""
-    return f"The phone's clock said {item.clock}: kept at the time it was received. Set the phone's clock."
+    return say(
+        "The phone's clock said {clock}: kept at the time it was received. Set the phone's clock.",
+        clock=item.clock,
+    )
 
 
 def _kept_before(item: Item) -> Answer | None:
@@ -127,7 +137,9 @@ def _kept_before(item: Item) -> Answer | None:
         done = None
     if done is None:
         return None
-    words = f"it was kept as entry {done.entry_id} before it was given up; take it back there."
+    words = say(
+        "it was kept as entry {entry_id} before it was given up; take it back there.", entry_id=done.entry_id
+    )
     return Answer(item.key, "kept", words, done.entry_id)
 
 
@@ -140,9 +152,11 @@ def _again(done: Outgoing, item: Item) -> Answer:
 
 def _effect(item: Item, device: Device, user: User, skew: timedelta, keepers: dict[str, Keeper]) -> Entry:
     if item.seq > device.last_seq + RUN_AWAY:
-        raise NumberUsedError(f"number {item.seq} is far above this phone's last one.", "outbox")
+        raise NumberUsedError(say("number {seq} is far above this phone's last one.", seq=item.seq), "outbox")
     if Entry.objects.filter(device=device, device_seq=item.seq).exists():
-        raise NumberUsedError(f"number {item.seq} of this phone was used by another item.", "outbox")
+        raise NumberUsedError(
+            say("number {seq} of this phone was used by another item.", seq=item.seq), "outbox"
+        )
     if Entry.objects.filter(key=item.key).exists():
         raise InputError("this key was used by another form.", "outbox")
     now = timezone.now()
@@ -155,7 +169,7 @@ def _effect(item: Item, device: Device, user: User, skew: timedelta, keepers: di
         return _discard(item, at, who)
     keeper = keepers.get(item.kind)
     if keeper is None:
-        raise InputError(f"'{item.kind}' is not something a phone can send.", "outbox")
+        raise InputError(say("'{kind}' is not something a phone can send.", kind=item.kind), "outbox")
     return keeper(item.body, item.key, at, who)
 
 

@@ -10,6 +10,7 @@ from django.conf import settings
 
 from drydown.books.journal.photonotes import without_notes
 from drydown.errors import InputError
+from drydown.words import say
 
 __all__ = ["MOST_BYTES", "keep_photo", "photo_file"]
 
@@ -27,7 +28,11 @@ def keep_photo(content: bytes) -> str:
     Raises `InputError` for anything else, or above 8 MB.
     """
     if len(content) > MOST_BYTES:
-        raise InputError(f"is larger than {MOST_BYTES // 1_000_000} MB.", "photo", "Take it smaller.")
+        raise InputError(
+            say("is larger than {most_bytes} MB.", most_bytes=MOST_BYTES // 1000000),
+            "photo",
+            "Take it smaller.",
+        )
     ending = next((end for head, end in _KINDS.items() if content.startswith(head)), None)
     if ending is None:
         raise InputError("is not a JPEG or PNG picture.", "photo", "Leave it out, or take another.")

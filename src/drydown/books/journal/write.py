@@ -25,6 +25,7 @@ from drydown.books.models import Account, Device, Entry, Head, Holding, Posting,
 from drydown.books.models.bodies import checked
 from drydown.errors import BalanceError, InputError
 from drydown.way.names import DRY, WATER, Line, commodity, read
+from drydown.words import say
 
 __all__ = [
     "Draft",
@@ -123,7 +124,7 @@ def _refuse_unbalanced(kind: str, lines: Sequence[Line]) -> None:
         sums[what] = sums.get(what, 0) + amount
     off = {what: total for what, total in sums.items() if total}
     if off:
-        raise BalanceError(f"entry '{kind}' does not balance: {off}.")
+        raise BalanceError(say("entry '{kind}' does not balance: {off}.", kind=kind, off=off))
 
 
 def _add(draft: Draft, head: Head, body: str, lines: Sequence[Line]) -> Entry:
@@ -186,7 +187,12 @@ def _take(account: str, commodity: str, amount: int) -> None:
 def _refuse_empty(account: str, commodity: str, amount: int) -> None:
     words = {"dry": "dry matter", "water": "water"}[commodity]
     raise InputError(
-        f"holds {held(account, commodity) / 1000:g} kg of {words}; {amount / 1000:g} kg cannot leave it.",
+        say(
+            "holds {held:g} kg of {words}; {amount:g} kg cannot leave it.",
+            held=held(account, commodity) / 1000,
+            words=words,
+            amount=amount / 1000,
+        ),
         account.removeprefix("lot/"),
         "Check the weights of the steps before, and undo later steps first.",
     )

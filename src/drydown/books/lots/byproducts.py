@@ -21,6 +21,7 @@ from drydown.numerals import number
 from drydown.way.matter import Matter, at_moisture, part_of
 from drydown.way.names import AIR, DRY, WATER, Line, by_product, income, used
 from drydown.way.names import buyer as buyer_account
+from drydown.words import say
 
 __all__ = ["PREFIX", "Leaving", "Pile", "part_with", "piles"]
 
@@ -94,24 +95,34 @@ def part_with(what: Leaving, key: uuid.UUID, at: datetime | None, who: Who) -> E
 def _matter(what: Leaving, has: Matter) -> list[Line]:
     """Postings of the matter; what the scale did not find of the books' water is the air's."""
     if not has.dry:
-        raise InputError(f"the books hold no {what.name}.", "by-product", "Choose one that is shown.")
+        raise InputError(
+            say("the books hold no {name}.", name=what.name), "by-product", "Choose one that is shown."
+        )
     if what.moisture_wb is None:
         if what.mass_g > has.mass:
             raise InputError(
-                f"{number(what.mass_g / 1000, 1)} kg is more than the books hold "
-                f"({number(has.mass / 1000, 1)} kg).",
-                what.name, "If rain made it heavier, say its moisture.",
-            )  # fmt: skip
+                say(
+                    "{mass_g} kg is more than the books hold ({mass} kg).",
+                    mass_g=number(what.mass_g / 1000, 1),
+                    mass=number(has.mass / 1000, 1),
+                ),
+                what.name,
+                "If rain made it heavier, say its moisture.",
+            )
         goes = part_of(has, what.mass_g)
         water = goes.water
     else:
         goes = at_moisture(what.mass_g, what.moisture_wb)
         if goes.dry > has.dry:
             raise InputError(
-                f"{number(goes.dry / 1000, 1)} kg of dry matter is more than the books hold "
-                f"({number(has.dry / 1000, 1)} kg).",
-                what.name, "Check weight and moisture.",
-            )  # fmt: skip
+                say(
+                    "{dry} kg of dry matter is more than the books hold ({dry_2} kg).",
+                    dry=number(goes.dry / 1000, 1),
+                    dry_2=number(has.dry / 1000, 1),
+                ),
+                what.name,
+                "Check weight and moisture.",
+            )
         water = round(has.water * Fraction(goes.dry, has.dry))
     account = by_product(what.name)
     to = buyer_account(what.buyer) if what.buyer else used(what.name)

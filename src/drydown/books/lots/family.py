@@ -20,6 +20,7 @@ from drydown.way.names import DRY, WATER, Line
 from drydown.way.names import lot as lot_account
 from drydown.way.state import Stage
 from drydown.way.when import not_before
+from drydown.words import say
 
 __all__ = ["Kin", "Went", "ancestors", "descendants", "join", "reach", "sources_of", "split", "where_it_went"]
 
@@ -103,14 +104,20 @@ def _done(key: uuid.UUID, kind: str, parents: list[str]) -> list[Lot] | None:
 
 def _splittable(lot: Lot, grams: list[int], has: Matter) -> None:
     if lot.stage in {Stage.GATHERING, Stage.GONE}:
-        raise InputError(f"is {lot.stage_words()}; it cannot be split.", lot.code)
+        raise InputError(
+            say("is {stage_words}; it cannot be split.", stage_words=lot.stage_words()), lot.code
+        )
     if len(lot.code) > 60:
         raise InputError("has been split too often for its name.", lot.code, "Join it first.")
     if not grams or min(grams) <= 0:
         raise RangeError("each part must weigh more than nothing.", lot.code)
     if sum(grams) >= has.mass:
         raise RangeError(
-            f"the parts weigh {sum(grams) / 1000:g} kg, the lot {has.mass / 1000:g} kg by the books.",
+            say(
+                "the parts weigh {sum:g} kg, the lot {mass:g} kg by the books.",
+                sum=sum(grams) / 1000,
+                mass=has.mass / 1000,
+            ),
             lot.code,
             "Name all parts but the last; weigh the lot again if the books are off.",
         )
@@ -185,7 +192,10 @@ def _take(lot: Lot, kg: float | None) -> _Take:
         return _Take(has, has, dict(_money(lot)))
     grams = round(kg * 1000)
     if not 0 < grams <= has.mass:
-        raise RangeError(f"{kg:g} kg is not between 0 and the {has.mass / 1000:g} kg it holds.", lot.code)
+        raise RangeError(
+            say("{kg:g} kg is not between 0 and the {mass:g} kg it holds.", kg=kg, mass=has.mass / 1000),
+            lot.code,
+        )
     dry = share_out(has.dry, [grams, has.mass - grams])[0]
     money = {c: _shared(a, [grams, has.mass - grams])[0] for c, a in _money(lot)}
     return _Take(Matter(dry, grams - dry), has, money)

@@ -24,6 +24,7 @@ from drydown.way.names import Line, deduction
 from drydown.way.names import grower as grower_account
 from drydown.way.names import lot as lot_account
 from drydown.way.state import Stage
+from drydown.words import say
 
 __all__ = ["Weighing", "add_grower", "find_lot", "receive"]
 
@@ -75,7 +76,7 @@ def add_grower(
     """
     cleaned = " ".join(name.split())
     if cleaned.isdigit():
-        raise InputError(f"'{cleaned}' is a number, not a name.", "grower")
+        raise InputError(say("'{cleaned}' is a number, not a name.", cleaned=cleaned), "grower")
     if not cleaned:
         raise InputError("is empty.", "grower", "Write the grower's name.")
     if len(cleaned) > 80 or len(village) > 80:
@@ -84,13 +85,15 @@ def add_grower(
         twin = Grower.objects.filter(name__iexact=cleaned, village__iexact=village.strip()).first()
         if twin:
             raise InputError(
-                f"There is a grower {twin} already.",
+                say("There is a grower {twin} already.", twin=twin),
                 fix="Use that number, or add a village to tell them apart.",
             )
         alike = Grower.objects.filter(name__iexact=cleaned, merged_into=None).first()
         if alike and not sure:
             raise InputError(
-                f"There is a grower {alike} already.", "grower", "Use that number if it is the same person."
+                say("There is a grower {alike} already.", alike=alike),
+                "grower",
+                "Use that number if it is the same person.",
             )
         top = Grower.objects.aggregate(top=Max("number"))["top"] or 100
         made = Grower.objects.create(number=top + 1, name=cleaned, village=village.strip(), language=language)
@@ -122,7 +125,9 @@ def _chosen(w: Weighing) -> dict[str, Any]:
     lot = Lot.objects.filter(code=w.lot).first()
     if lot is None or lot.stage != Stage.GATHERING or (lot.species, lot.route) != (w.species, w.route):
         raise InputError(
-            f"{w.lot} does not gather {w.species} for this route.", "lot", "Choose another, or none."
+            say("{lot} does not gather {species} for this route.", lot=w.lot, species=w.species),
+            "lot",
+            "Choose another, or none.",
         )
     return _told(lot)
 
@@ -168,12 +173,19 @@ def receive(w: Weighing) -> Delivery:
 
 def _refuse(w: Weighing) -> None:
     if w.tare_g >= w.gross_g:
-        raise RangeError(f"tare {w.tare_g / 1000:g} kg is not below gross {w.gross_g / 1000:g} kg.", "weight")
+        raise RangeError(
+            say(
+                "tare {tare_g:g} kg is not below gross {gross_g:g} kg.",
+                tare_g=w.tare_g / 1000,
+                gross_g=w.gross_g / 1000,
+            ),
+            "weight",
+        )
     if w.gross_g > MAX_DELIVERY_G:
-        raise RangeError(f"{w.gross_g / 1000:g} kg is above 30 000 kg.", "gross weight")
+        raise RangeError(say("{gross_g:g} kg is above 30 000 kg.", gross_g=w.gross_g / 1000), "gross weight")
     for name, percent in (("ripe share", w.ripe_percent), ("float share", w.float_percent)):
         if percent is not None and not 0 <= percent <= 100:
-            raise RangeError(f"must be from 0 to 100, got {percent}.", name)
+            raise RangeError(say("must be from 0 to 100, got {percent}.", percent=percent), name)
     value = to_minor(Decimal(w.net_g) * w.price_per_kg / 1000, 0)
     if sum(amount for _name, amount in w.deductions) > value:
         raise RangeError("the deductions are more than the fruit is worth.", "price")

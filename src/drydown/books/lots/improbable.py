@@ -11,6 +11,7 @@ from django.db.models import Max
 
 from drydown.books.models import Delivery, Grower
 from drydown.numerals import number
+from drydown.words import say
 
 __all__ = ["Question", "question_about"]
 
@@ -58,7 +59,9 @@ def _namesake(data: dict[str, Any]) -> tuple[str, str] | None:
     twin = Grower.objects.filter(name__iexact=name, merged_into=None).first()
     if twin is None or twin.village.casefold() == data["village"].strip().casefold():
         return None  # the same village too is refused, not asked
-    return f"There is {twin} already. Is this another person of that name?", f"the same person: {twin.number}"
+    return say("There is {twin} already. Is this another person of that name?", twin=twin), say(
+        "the same person: {number}", number=twin.number
+    )
 
 
 def _sent_twice(data: dict[str, Any], grower: Grower | None, at: datetime) -> tuple[str, str] | None:
@@ -70,8 +73,10 @@ def _sent_twice(data: dict[str, Any], grower: Grower | None, at: datetime) -> tu
     ).exclude(entry__key=data["key"]).order_by("-entry_id").first()  # fmt: skip
     if twin is None:
         return None
-    words = (
-        f"The same weights of {grower} were kept just before, as slip {twin.pk}. Is this a second container?"
+    words = say(
+        "The same weights of {grower} were kept just before, as slip {pk}. Is this a second container?",
+        grower=grower,
+        pk=twin.pk,
     )
     return words, "the same weighing sent twice"
 
@@ -81,20 +86,27 @@ def _weight(net: int, grower: Grower | None) -> tuple[str, str] | None:
     known, most = mine.count(), mine.aggregate(most=Max("net_g"))["most"] or 0
     said = f"{number(net / 1000, 1)} kg"
     if net < LIGHT_G:
-        return f"{said} of fruit: so little?", "a weight in another unit, or a digit left out"
+        return say("{said} of fruit: so little?", said=said), "a weight in another unit, or a digit left out"
     if known >= 3 and net > TIMES * most:
-        words = f"{said}: the most {grower} brought before was {number(most / 1000, 1)} kg. Is it right?"
+        words = say(
+            "{said}: the most {grower} brought before was {most} kg. Is it right?",
+            said=said,
+            grower=grower,
+            most=number(most / 1000, 1),
+        )
         return words, _slip(net, most)
     if known >= 3 or net <= HEAVY_G:
         return None
     largest = Delivery.objects.filter(undone=False).aggregate(most=Max("net_g"))["most"] or 0
     if net > largest:
         history = (
-            f"the largest weighing here was {number(largest / 1000, 1)} kg"
+            say("the largest weighing here was {largest} kg", largest=number(largest / 1000, 1))
             if largest
             else "nobody weighed in yet"
         )
-        return f"{said} in one weighing: {history}. Is it right?", _slip(net, largest)
+        return say("{said} in one weighing: {history}. Is it right?", said=said, history=history), _slip(
+            net, largest
+        )
     return None
 
 
@@ -102,5 +114,7 @@ def _slip(net: int, usual: int) -> str:
     """The weight that was probably meant: a decimal mark left out."""
     for factor in (10, 100):
         if usual and net / factor <= 1.5 * usual:
-            return f"{number(net / factor / 1000, 1 if factor == 10 else 2)} kg, a decimal mark left out"
+            return say(
+                "{net} kg, a decimal mark left out", net=number(net / factor / 1000, 1 if factor == 10 else 2)
+            )
     return "a decimal mark left out"

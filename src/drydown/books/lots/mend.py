@@ -16,6 +16,7 @@ from drydown.books.models import Delivery, Entry, Grower, Holding
 from drydown.errors import InputError
 from drydown.way.names import Line
 from drydown.way.names import grower as grower_account
+from drydown.words import say
 
 __all__ = ["MENDABLE", "REASON", "hand_over", "hurdle", "mend", "merge_growers", "own_last"]
 
@@ -57,9 +58,9 @@ def hand_over(delivery: Delivery, to: Grower, reason: str, key: uuid.UUID, who: 
     to = to.final
     sender = delivery.grower
     if sender.pk == to.pk:
-        raise InputError("is this grower's already.", f"slip {delivery.pk}")
+        raise InputError("is this grower's already.", say("slip {pk}", pk=delivery.pk))
     if delivery.undone:
-        raise InputError("has been taken back.", f"slip {delivery.pk}")
+        raise InputError("has been taken back.", say("slip {pk}", pk=delivery.pk))
     if not reason.strip():
         raise InputError("is empty.", "reason", "Say why.")
     with writing():

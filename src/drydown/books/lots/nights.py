@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from drydown.books.models import Lot
 from drydown.station.model import Station
 from drydown.way.habits import habits_of
+from drydown.words import say
 
 __all__ = ["night_words", "nights_uncovered"]
 
@@ -51,8 +52,10 @@ def night_words(lot: Lot, station: Station, now: datetime) -> str:
     bare, nights = found
     some = ("No", "One", "Two", "Three")[bare]
     span = ("", "last night", "last two nights", "last three nights")[nights]
-    what = f"{some} of the {span} were" if nights > 1 else "The last night was"
-    return (
-        f"{what} uncovered by the log; the forecast counts on covering from {habits.cover_from_h:g} h, "
-        "so the lot may be behind it."
+    what = say("{some} of the {span} were", some=some, span=span) if nights > 1 else "The last night was"
+    return say(
+        "{what} uncovered by the log; the forecast counts on covering from {cover_from_h:g} "
+        "h, so the lot may be behind it.",
+        what=what,
+        cover_from_h=habits.cover_from_h,
     )

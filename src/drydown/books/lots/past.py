@@ -9,6 +9,7 @@ from drydown.books.lots.family import ancestors
 from drydown.books.lots.nights import nights_uncovered
 from drydown.books.models import Delivery, Happening, Lot, Reading
 from drydown.station.model import Station
+from drydown.words import say
 
 __all__ = ["record_of"]
 
@@ -52,7 +53,11 @@ def _wait(r: _Record) -> str:
     until = r.at("pulp") or r.at("spread")
     hours = _hours(first, until)
     return (
-        f"{hours:.0f} h from the first weighing to {'pulping' if r.at('pulp') else 'spreading'}"
+        say(
+            "{hours:.0f} h from the first weighing to {which}",
+            hours=hours,
+            which="pulping" if r.at("pulp") else "spreading",
+        )
         if hours is not None
         else ""
     )
@@ -64,7 +69,9 @@ def _tank(r: _Record) -> str:
         return ""
     tests = [h for h in r.steps if h.kind == "test"]
     ph = [f"pH {h.details['ph']:g}" for h in tests if "ph" in h.details]
-    return f"{hours:.0f} h in the tank, {len(tests)} tests" + (f" ({', '.join(ph)})" if ph else "")
+    return say("{hours:.0f} h in the tank, {tests} tests", hours=hours, tests=len(tests)) + (
+        f" ({', '.join(ph)})" if ph else ""
+    )
 
 
 def _share(r: _Record, name: str, words: str) -> str:
@@ -74,13 +81,18 @@ def _share(r: _Record, name: str, words: str) -> str:
     mass = sum(net for _v, net in known)
     of = 100 * mass / sum(d.net_g for d in r.deliveries)
     mean = sum(v * net for v, net in known) / mass
-    return f"{words} {mean:.0f} % by weight ({of:.0f} % of the fruit was looked at)"
+    return say(
+        "{words} {mean:.0f} % by weight ({of:.0f} % of the fruit was looked at)",
+        words=words,
+        mean=mean,
+        of=of,
+    )
 
 
 def _floats(r: _Record) -> str:
     off = r.first("float")
     taken = (
-        f"{off.details['floaters_kg']:g} kg of floaters were taken off"
+        say("{floaters_kg:g} kg of floaters were taken off", floaters_kg=off.details["floaters_kg"])
         if off and "floaters_kg" in off.details
         else ""
     )
@@ -90,20 +102,30 @@ def _floats(r: _Record) -> str:
 def _drying(r: _Record) -> str:
     end = r.last("bag")
     hours = _hours(r.at("spread"), end.happened_at if end else None)
-    return f"{hours / 24:.1f} days from spreading to bagging" if hours is not None else ""
+    return say("{hours:.1f} days from spreading to bagging", hours=hours / 24) if hours is not None else ""
 
 
 def _wet(r: _Record) -> str:
     below = next((x for x in r.readings if x.moisture_wb <= 0.35), None)
     hours = _hours(r.at("spread"), below.happened_at if below else None)
-    return f"{hours:.0f} h from spreading to the first reading at 35 % or below" if hours is not None else ""
+    return (
+        say("{hours:.0f} h from spreading to the first reading at 35 % or below", hours=hours)
+        if hours is not None
+        else ""
+    )
 
 
 def _nights(r: _Record) -> str:
     end = r.last("bag")
     found = nights_uncovered(r.lot, r.station, end.happened_at) if end else None
     return (
-        f"{found[0]} of the last {found[1]} nights before bagging were uncovered by the log" if found else ""
+        say(
+            "{value} of the last {value_2} nights before bagging were uncovered by the log",
+            value=found[0],
+            value_2=found[1],
+        )
+        if found
+        else ""
     )
 
 
@@ -112,14 +134,19 @@ def _rises(r: _Record) -> str:
     rises = [b.moisture_wb - a.moisture_wb for a, b in pairs if b.moisture_wb - a.moisture_wb > RISE]
     if len(r.readings) < 2:
         return ""
-    most = f", the largest by {100 * max(rises):.1f} points" if rises else ""
-    return f"{len(rises)} of {len(r.readings) - 1} readings were higher than the one before{most}"
+    most = say(", the largest by {max:.1f} points", max=100 * max(rises)) if rises else ""
+    return say(
+        "{rises} of {readings} readings were higher than the one before{most}",
+        rises=len(rises),
+        readings=len(r.readings) - 1,
+        most=most,
+    )
 
 
 def _hulled(r: _Record) -> str:
     step = r.last("hull")
     return (
-        f"hulled at {step.details['moisture_percent']:g} % wet basis"
+        say("hulled at {moisture_percent:g} % wet basis", moisture_percent=step.details["moisture_percent"])
         if step and "moisture_percent" in step.details
         else ""
     )
@@ -128,12 +155,18 @@ def _hulled(r: _Record) -> str:
 def _store(r: _Record) -> str:
     bagged = r.last("bag")
     later = [x.moisture_wb for x in r.readings if bagged and x.happened_at >= bagged.happened_at]
-    return f"{100 * max(later):.1f} % wet basis at most in store, {len(later)} readings" if later else ""
+    return (
+        say(
+            "{max:.1f} % wet basis at most in store, {later} readings", max=100 * max(later), later=len(later)
+        )
+        if later
+        else ""
+    )
 
 
 def _bed(r: _Record) -> str:
     step = r.first("spread")
-    return f"dried on {step.details['bed']}" if step and "bed" in step.details else ""
+    return say("dried on {bed}", bed=step.details["bed"]) if step and "bed" in step.details else ""
 
 
 def _growers(r: _Record) -> str:
@@ -143,7 +176,7 @@ def _growers(r: _Record) -> str:
     if not masses:
         return ""
     top = max(masses.values()) / sum(masses.values())
-    return f"fruit of {len(masses)} growers, the largest part {100 * top:.0f} %"
+    return say("fruit of {masses} growers, the largest part {top:.0f} %", masses=len(masses), top=100 * top)
 
 
 _ASKS: dict[str, Callable[[_Record], str]] = {

@@ -14,6 +14,7 @@ from drydown.books.models import Lot, Reading
 from drydown.errors import InputError, RangeError
 from drydown.way.matter import to_moisture
 from drydown.way.order import stage
+from drydown.words import say
 
 __all__ = ["readable", "record_reading"]
 
@@ -50,9 +51,13 @@ def record_reading(
 
 def _in_range(lot: Lot, percent: float, method: str, bean_temp_c: float | None) -> None:
     if not 3.0 <= percent <= 80.0:
-        raise RangeError(f"moisture must be from 3 to 80 % wet basis, got {percent:g}.", lot.code)
+        raise RangeError(
+            say("moisture must be from 3 to 80 % wet basis, got {percent:g}.", percent=percent), lot.code
+        )
     if bean_temp_c is not None and not 0.0 <= bean_temp_c <= 80.0:
-        raise RangeError(f"bean temperature must be 0 to 80 C, got {bean_temp_c:g}.", lot.code)
+        raise RangeError(
+            say("bean temperature must be 0 to 80 C, got {bean_temp_c:g}.", bean_temp_c=bean_temp_c), lot.code
+        )
     if not method:
         raise InputError("is empty.", "method", "Name the meter or oven method.")
 
@@ -60,6 +65,8 @@ def _in_range(lot: Lot, percent: float, method: str, bean_temp_c: float | None) 
 def _still_readable(lot: Lot, at: datetime | None) -> None:
     found = stage(lot.stage)
     if not found.readable:
-        raise InputError(f"is {found.words}; a reading belongs to a drying or stored lot.", lot.code)
+        raise InputError(
+            say("is {words}; a reading belongs to a drying or stored lot.", words=found.words), lot.code
+        )
     if found.lies == "bed" and (lot.spread_at is None or (at and at < lot.spread_at)):
         raise InputError("is not spread yet at that time.", lot.code)

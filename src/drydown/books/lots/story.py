@@ -153,9 +153,9 @@ def _whole_window(ahead: Figure, before_h: float, so_far_h: float) -> Figure:
     middle, low, high = (max(so_far_h, before_h + v) for v in (ahead.value, ahead.low, ahead.high))
     return Figure(
         middle, "h", low, high, ahead.band,
-        "the larger of the hours so far and: hours before the last reading, counted from a day after "
-        "spreading while nothing at or below 14 % wb was read, plus the forecast from there on; "
-        f"{ahead.rule}",
+        say("the larger of the hours so far and: hours before the last reading, counted from a "
+"day after spreading while nothing at or below 14 % wb was read, plus the forecast "
+"from there on; {rule}", rule=ahead.rule),
         {
             "so far": f"{so_far_h:.0f} h", "before the last reading": f"{before_h:.0f} h",
             "from there on": f"{ahead.value:.0f} h",

@@ -16,6 +16,7 @@ from drydown.errors import InputError
 from drydown.way.matter import to_moisture
 from drydown.way.names import DRY, Line
 from drydown.way.order import steps
+from drydown.words import say
 
 MONEY = ("cost", "adjust", "second")
 
@@ -36,10 +37,14 @@ def why_not(entry: Entry) -> str:
         return "it has been taken back already."
     gone = _gone(entry)
     if gone:
-        return f"{gone}; take that back first."
+        return say("{gone}; take that back first.", gone=gone)
     later = _later(entry)
     if later is not None:
-        return f"entry {later.number} ({later.summary}) stands on it; take that back first."
+        return say(
+            "entry {number} ({summary}) stands on it; take that back first.",
+            number=later.number,
+            summary=later.summary,
+        )
     return ""
 
 
@@ -50,7 +55,11 @@ def _gone(entry: Entry) -> str:
             rows = Entry.objects.filter(kind="by-product", reversed_by=None, postings__account__name=account)
             left = rows.order_by("-number").first()
             which = f" (entry {left.number})" if left else ""
-            return f"{account.removeprefix(PREFIX)} from it has left the station{which}"
+            return say(
+                "{prefix} from it has left the station{which}",
+                prefix=account.removeprefix(PREFIX),
+                which=which,
+            )
     return ""
 
 
@@ -117,7 +126,7 @@ def take_back(entry: Entry, reason: str, who: Who, key: uuid.UUID, at: datetime 
             return before
         hurdle = why_not(entry)
         if hurdle:
-            raise InputError(hurdle, f"entry {entry.number}")
+            raise InputError(hurdle, say("entry {number}", number=entry.number))
         lines: list[Line] = [(account, commodity, -amount) for account, commodity, amount in lines_of(entry)]
         body = {"reverses": entry.number, "kind": entry.kind}
         draft = Draft("reverse", key, body, lines, at or timezone.now(), who, reason, entry)

@@ -23,6 +23,7 @@ from drydown.way.order import next_steps, stage
 from drydown.way.state import Stage
 from drydown.way.step import Step
 from drydown.way.yard import Yard
+from drydown.words import say, sentence
 
 __all__ = [
     "READ_WORDS",
@@ -64,6 +65,10 @@ class Flag:
     """What to do about it, where one thing is the usual one."""
     weight: float = 0.0
     """Worse ones have more; sorts lots of one level."""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "words", sentence(self.words))
+        object.__setattr__(self, "todo", sentence(self.todo))
 
 
 def _hours(since: datetime | None, now: datetime) -> float:
@@ -108,7 +113,11 @@ def _drying(lot: Lot, now: datetime, forecast: DryingForecast | None, window_h: 
     found = _window(lot, now, forecast, window_h)
     since = _hours(max(filter(None, (lot.spread_at, lot.known_at)), default=None), now) / 24.0
     if since >= UNREAD_DAYS:
-        words = f"no reading for {since:.0f} days" if lot.known_at else f"never read, {since:.0f} days"
+        words = (
+            say("no reading for {since:.0f} days", since=since)
+            if lot.known_at
+            else say("never read, {since:.0f} days", since=since)
+        )
         found.append(Flag(Level.LOOK, words))
     middle = forecast.dry_on()[1] if forecast else None
     if middle is not None and middle < now - timedelta(hours=3):
@@ -121,18 +130,23 @@ def _window(lot: Lot, now: datetime, forecast: DryingForecast | None, window_h: 
     amber, red = window_days()
     days = wet_hours_so_far(lot, now, window_h) / 24.0
     if days >= red:
-        words = f"mould window: {days:.0f} days so far, outside both rules"
+        words = say("mould window: {days:.0f} days so far, outside both rules", days=days)
         return [Flag(Level.DANGER, words, HOLD, days)]
     ahead = forecast.figures["mould_window_h"].value / 24.0 if forecast else 0.0
     whole = window_h / 24.0 + ahead
     if forecast is not None and whole >= red and forecast.undried <= 0.5:
-        words = f"mould window: {whole:.0f} days by the forecast, outside both rules"
+        words = say("mould window: {whole:.0f} days by the forecast, outside both rules", whole=whole)
         return [Flag(Level.DANGER, words, FASTER, whole / 10)]
     if days >= amber:
-        words = f"mould window: {days:.0f} days so far, inside the longer rule only"
+        words = say("mould window: {days:.0f} days so far, inside the longer rule only", days=days)
         return [Flag(Level.DANGER, words, FASTER, days)]
     if whole >= amber:
-        return [Flag(Level.LOOK, f"mould window: {whole:.0f} days by the forecast, inside the longer rule")]
+        return [
+            Flag(
+                Level.LOOK,
+                say("mould window: {whole:.0f} days by the forecast, inside the longer rule", whole=whole),
+            )
+        ]
     if forecast is not None and forecast.undried > 0.5:
         return [Flag(Level.DANGER, "not dry within the forecast", FASTER, 1.0)]
     return []
@@ -146,11 +160,11 @@ def _waiting(lot: Lot, now: datetime) -> list[Flag]:
         since = first.happened_at if first else since
     hours = _hours(since, now)
     if lot.stage == Stage.FERMENTING and hours > TANK_H:
-        words = f"in the tank for {hours:.0f} h (Codex: 12 to 36 h)"
+        words = say("in the tank for {hours:.0f} h (Codex: 12 to 36 h)", hours=hours)
         return [Flag(Level.DANGER, words, "wash it now", hours / 24)]
     if stage(lot.stage).waits and hours > WAIT_H:
         level = Level.DANGER if hours > 2 * WAIT_H else Level.LOOK
-        return [Flag(level, f"waits wet for {hours:.0f} h", "", hours / 24)]
+        return [Flag(level, say("waits wet for {hours:.0f} h", hours=hours), "", hours / 24)]
     return []
 
 
@@ -161,7 +175,7 @@ def _stored(lot: Lot, window_h: float) -> list[Flag]:
     if lot.known_wb is None:
         found.append(Flag(Level.LOOK, "stored unread", "read it"))
     elif lot.known_wb > TOO_WET:
-        words = f"stored at {100 * lot.known_wb:.1f} % wb, outside the rule of 12.5 %"
+        words = say("stored at {known_wb:.1f} % wb, outside the rule of 12.5 %", known_wb=100 * lot.known_wb)
         found.append(Flag(Level.DANGER, words, "spread it again or sell it as wet", 100 * lot.known_wb))
     return found
 
@@ -177,7 +191,11 @@ def past_window(window_h: float) -> list[Flag]:
 
 def _places(lot: Lot, yard: Yard) -> list[Flag]:
     spot = yard.over(lot.code)
-    return [Flag(Level.LOOK, f"{spot.name} is over-full: {spot.share:.0f} %")] if spot else []
+    return (
+        [Flag(Level.LOOK, say("{name} is over-full: {share:.0f} %", name=spot.name, share=spot.share))]
+        if spot
+        else []
+    )
 
 
 def offered(lot: Lot, station: Station) -> list[Step]:

@@ -15,6 +15,7 @@ from drydown.books.models import Delivery, Grower
 from drydown.errors import InputError
 from drydown.station.model import Station
 from drydown.trade.coins import to_minor
+from drydown.words import say
 
 __all__ = ["find_grower", "swapped", "take_in", "weighing"]
 
@@ -34,8 +35,11 @@ def take_in(data: dict[str, Any], at: datetime, station: Station, by: Who) -> De
 def swapped(tare_g: int, gross_g: int) -> InputError:
     """The refusal of an empty weight that is not below the full one."""
     return InputError(
-        f"The empty container ({tare_g / 1000:g} kg) weighs as much as the full one "
-        f"({gross_g / 1000:g} kg) or more.",
+        say(
+            "The empty container ({tare_g:g} kg) weighs as much as the full one ({gross_g:g} kg) or more.",
+            tare_g=tare_g / 1000,
+            gross_g=gross_g / 1000,
+        ),
         fix="Were the two swapped?",
     )
 
@@ -86,19 +90,24 @@ def find_grower(data: dict[str, Any], by: Who) -> Grower:
         if found and (number[2] is None or _names(found, number[2])):
             return found.final
         if found is None and number[2] is None:
-            raise InputError(f"No grower has the number {number[1]}.", fix="Search by name.")
+            raise InputError(say("No grower has the number {value}.", value=number[1]), fix="Search by name.")
     rows = Grower.objects.filter(merged_into=None)
     names = [g for g in rows if _names(g, text)][:3]
     if len(names) == 1:
         return names[0]
     if names:
         told = ", ".join(str(g) for g in names)
-        raise InputError(f"More than one grower is called '{text}' ({told}).", fix="Use the number.")
+        raise InputError(
+            say("More than one grower is called '{text}' ({told}).", text=text, told=told),
+            fix="Use the number.",
+        )
     near = list(rows.filter(name__icontains=text)[: MOST_NAMED + 1])
     more = " or another one: write more of the name" if len(near) > MOST_NAMED else ""
     said = " or ".join(str(g) for g in near[:MOST_NAMED]) + more
-    hint = f"Did you mean {said}?" if near else "For a new grower open “New grower” and tick it."
-    raise InputError(f"No grower is called '{text}'.", fix=hint)
+    hint = (
+        say("Did you mean {said}?", said=said) if near else "For a new grower open “New grower” and tick it."
+    )
+    raise InputError(say("No grower is called '{text}'.", text=text), fix=hint)
 
 
 def _names(grower: Grower, text: str) -> bool:

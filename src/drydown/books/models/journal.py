@@ -16,6 +16,7 @@ from django.db.models.functions import Length
 from django.db.models.lookups import Exact
 
 from drydown.books.models.bodies import facts_of
+from drydown.words import say
 
 __all__ = ["Account", "Entry", "Head", "Holding", "Posting", "Seal"]
 
@@ -76,9 +77,16 @@ class Entry(models.Model):
         told = self.facts
         what = str(told.get("kind", "")) if self.kind == "step" else self.kind
         if self.kind == "reverse":
-            return f"taken back: {told['kind']} {told['reverses']} ({self.reason})"
+            return say(
+                "taken back: {kind} {reverses} ({reason})",
+                kind=told["kind"],
+                reverses=told["reverses"],
+                reason=self.reason,
+            )
         if self.kind == "bench":
-            what = f"bench, {told['kind']}" + (f" of sample {told['sample']}" if told.get("sample") else "")
+            what = f"bench, {told['kind']}" + (
+                say(" of sample {sample}", sample=told["sample"]) if told.get("sample") else ""
+            )
         of: Any = told.get("code") or told.get("buyer") or told.get("what") or ""
         if self.kind == "by-product":
             of = f"{told['what']} to {told['buyer'] or 'own use'}"

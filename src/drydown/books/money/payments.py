@@ -25,6 +25,7 @@ from drydown.way.matter import share_out
 from drydown.way.names import CASH, Line, cost
 from drydown.way.names import buyer as buyer_account
 from drydown.way.names import grower as grower_account
+from drydown.words import say
 
 __all__ = [
     "SHARE_RULES",
@@ -59,17 +60,22 @@ def pay_grower(
     """Pay a grower from cash: a payment of what is owed, or an advance on fruit to come."""
     _amount(amount, "payment")
     if kind not in PAY_KINDS:
-        raise InputError(f"'{kind}' is neither payment nor advance.", "payment")
+        raise InputError(say("'{kind}' is neither payment nor advance.", kind=kind), "payment")
     with writing():
         grower = Grower.objects.get(pk=grower.pk).final  # merged since the form was opened
         if not Entry.objects.filter(key=key).exists():
             due = owed(grower, currency)
             if kind == "payment" and amount > due:
                 raise RangeError(
-                    f"{coin_text(amount, decimals)} is more than the {coin_text(due, decimals)} "
-                    f"{currency} that is owed.",
-                    str(grower.number), "Record the rest as an advance.",
-                )  # fmt: skip
+                    say(
+                        "{coin_text} is more than the {coin_text_2} {currency} that is owed.",
+                        coin_text=coin_text(amount, decimals),
+                        coin_text_2=coin_text(due, decimals),
+                        currency=currency,
+                    ),
+                    str(grower.number),
+                    "Record the rest as an advance.",
+                )
         name = grower_account(grower.number)
         lines: list[Line] = [(CASH, currency, -amount), (name, currency, amount)]
         body = {"grower": grower.number, "amount": amount, "currency": currency, "note": note}
@@ -114,13 +120,21 @@ def buyer_pays(
     _amount(amount, "receipt")
     with writing():
         if not held(buyer_account(buyer), "dry") and not held(buyer_account(buyer), currency):
-            raise InputError(f"nothing was sold to '{buyer}'.", "buyer", "Choose one of the buyers shown.")
+            raise InputError(
+                say("nothing was sold to '{buyer}'.", buyer=buyer), "buyer", "Choose one of the buyers shown."
+            )
         due = held(buyer_account(buyer), currency)
         if amount > due and not Entry.objects.filter(key=key).exists():
             raise RangeError(
-                f"{coin_text(amount, decimals)} is more than the {coin_text(due, decimals)} {currency} owed.",
-                buyer, "Record the sale first.",
-            )  # fmt: skip
+                say(
+                    "{coin_text} is more than the {coin_text_2} {currency} owed.",
+                    coin_text=coin_text(amount, decimals),
+                    coin_text_2=coin_text(due, decimals),
+                    currency=currency,
+                ),
+                buyer,
+                "Record the sale first.",
+            )
         lines: list[Line] = [(buyer_account(buyer), currency, -amount), (CASH, currency, amount)]
         body = {"buyer": buyer, "amount": amount, "currency": currency, "note": note}
         return write(Draft("receipt", key, body, lines, at or timezone.now(), who))[0]
@@ -153,7 +167,11 @@ def _weight(delivery: Delivery, rule: str) -> int:
 def second_payment_shares(lots: Sequence[Lot], rule: str) -> dict[tuple[int, int], float]:
     """Weight of each (grower number, lot id) under a rule, over all deliveries in the lots' families."""
     if rule not in SHARE_RULES:
-        raise InputError(f"'{rule}' is not a rule.", "second payment", f"Choose {', '.join(SHARE_RULES)}.")
+        raise InputError(
+            say("'{rule}' is not a rule.", rule=rule),
+            "second payment",
+            say("Choose {share_rules}.", share_rules=", ".join(SHARE_RULES)),
+        )
     found: dict[tuple[int, int], float] = {}
     for lot in lots:
         for source, _share in sources_of(lot).items():

@@ -8,6 +8,7 @@ from django.utils.translation import gettext_lazy as _
 
 from drydown.books.models import Person
 from drydown.errors import DrydownError
+from drydown.words import say
 
 __all__ = ["FIELDS", "MATRIX", "WORDS", "NotAllowedError", "may", "need", "role_of"]
 
@@ -78,4 +79,11 @@ def need(role: str, what: str, write: bool = False) -> None:
     if not may(role, what, write):
         act = "write" if write else "see"
         label = dict(Role.choices).get(role, role) or "stranger"
-        raise NotAllowedError(f"As {label} you may not {act} this: {WORDS[what]}. Ask the owner.")
+        raise NotAllowedError(
+            say(
+                "As {label} you may not {act} this: {value}. Ask the owner.",
+                label=label,
+                act=act,
+                value=WORDS[what],
+            )
+        )

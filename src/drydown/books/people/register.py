@@ -17,6 +17,7 @@ from django.utils import timezone
 from drydown.books.journal.write import Who
 from drydown.books.models import Change, Device, OwnerLink, Person
 from drydown.errors import InputError
+from drydown.words import say
 
 __all__ = [
     "PIN_TRIES",
@@ -52,7 +53,7 @@ def add_person(name: str, role: str, who: Who) -> tuple[User, str]:
     if not re.fullmatch(r"[\w .@+-]{2,60}", name):
         raise InputError("must be 2 to 60 letters, digits, spaces or . @ + -", "name")
     if role not in Person.Role.values or role == Person.Role.OWNER:
-        raise InputError(f"'{role}' is not a role that can be given.", "role")
+        raise InputError(say("'{role}' is not a role that can be given.", role=role), "role")
     with transaction.atomic():
         if User.objects.filter(username__iexact=name).exists():
             raise InputError("This name is taken.", "name")
@@ -67,7 +68,7 @@ def add_person(name: str, role: str, who: Who) -> tuple[User, str]:
 def change_role(person: Person, role: str, active: bool, who: Who) -> None:
     """Give another role, or end or renew someone's access."""
     if role not in Person.Role.values or role == Person.Role.OWNER:
-        raise InputError(f"'{role}' is not a role that can be given.", "role")
+        raise InputError(say("'{role}' is not a role that can be given.", role=role), "role")
     with transaction.atomic():
         before = {"role": person.role, "active": person.user.is_active}
         Person.objects.filter(pk=person.pk).update(role=role)
@@ -105,12 +106,14 @@ def enrol(name: str, who: Who) -> Device:
     if not name:
         raise InputError("is empty.", "device", "Name it, such as: gate phone.")
     if Device.objects.filter(name__iexact=name, closed_at=None).exists():
-        raise InputError(f"there is an open device called '{name}'.", "device", "Give it another name.")
+        raise InputError(
+            say("there is an open device called '{name}'.", name=name), "device", "Give it another name."
+        )
     try:
         with transaction.atomic():
             made = Device.objects.create(name=name, enrolled_by=who.user)
     except IntegrityError as error:  # enrolled twice in one moment
-        words = f"there is an open device called '{name}'."
+        words = say("there is an open device called '{name}'.", name=name)
         raise InputError(words, "device", "Give it another name.") from error
     note_change(who, "device enrolled", name)
     return made

@@ -9,13 +9,14 @@ from ninja import Schema
 from pydantic import AfterValidator, AwareDatetime, ConfigDict, Field, WithJsonSchema
 
 from drydown.way.order import stages
+from drydown.words import say
 
 __all__ = ["Answers", "DeliveryRow", "ItemIn", "LotRow", "OutboxIn", "StageName", "State", "Trouble"]
 
 
 def _is_stage(name: str) -> str:
     if name not in stages():
-        raise ValueError(f"is not one of {', '.join(stages())}")
+        raise ValueError(say("is not one of {stages}", stages=", ".join(stages())))
     return name
 
 

@@ -11,6 +11,7 @@ from typing import Any
 import segno
 
 from drydown.errors import InputError
+from drydown.words import say
 
 __all__ = ["LANGUAGES", "languages", "pdf", "qr_svg", "words"]
 
@@ -52,5 +53,5 @@ def pdf(sheet: str, data: dict[str, Any], language: str = "en") -> bytes:
         try:
             made: bytes = typst.compile(str(source), format="pdf", sys_inputs=inputs)
         except RuntimeError as error:
-            raise InputError(f"could not be set: {error}", sheet) from error
+            raise InputError(say("could not be set: {error}", error=error), sheet) from error
     return made

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django import template
+from django.utils.translation import gettext
 
 from drydown.figures import Figure, Source, weakest
 from drydown.numerals import number
@@ -10,6 +11,7 @@ from drydown.trade.coins import coin_text
 
 __all__ = [
     "coin", "figure", "kg", "known", "labelled", "minus", "percent", "sourced", "span", "value", "whole",
+    "worded",
 ]  # fmt: skip
 
 register = template.Library()
@@ -22,9 +24,16 @@ def _write(amount: float, unit: str) -> str:
 
 
 @register.filter
+def worded(text: object) -> str:
+    """Words that stand in data, such as a status or a kind, in the reader's language."""
+    return gettext(str(text))
+
+
+@register.filter
 def value(figure: Figure) -> str:
     """The middle value with its unit."""
-    return f"{_write(figure.value, figure.unit)} {figure.unit}"
+    unit = gettext(figure.unit) if figure.unit else ""
+    return f"{_write(figure.value, figure.unit)} {unit}".rstrip()
 
 
 @register.filter
@@ -97,7 +106,7 @@ _NAMES = {
 def labelled(key: str) -> str:
     """A key as words, without the unit at its end."""
     if key in _NAMES:
-        return _NAMES[key]
+        return gettext(_NAMES[key])
     for tail in ("_kg", "_l"):
         key = key.removesuffix(tail)
-    return key.replace("_", " ")
+    return gettext(key.replace("_", " "))

@@ -17,11 +17,13 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_safe
 
 from drydown.books.copies.export import FORMATS, carry_out
-from drydown.books.copies.imports import COLUMNS, MOST_BYTES, keep, preview
+from drydown.books.copies.imports import COLUMNS, keep, preview
+from drydown.books.copies.tablefile import MOST_BYTES
 from drydown.desk.context import need_station
 from drydown.desk.people import guarded, who
 from drydown.desk.views.problem import answered
 from drydown.errors import InputError
+from drydown.words import say
 
 __all__ = ["bring_in", "everything"]
 
@@ -45,7 +47,9 @@ class BringForm(forms.Form):
 def everything(request: HttpRequest, fmt: str) -> HttpResponse:  # noqa: ARG001
     """Every table in one file."""
     if fmt not in FORMATS:
-        raise InputError(f"'{fmt}' is not a format.", fix=f"One of {', '.join(FORMATS)}.")
+        raise InputError(
+            say("'{fmt}' is not a format.", fmt=fmt), fix=say("One of {formats}.", formats=", ".join(FORMATS))
+        )
     content, ending = TYPES[fmt]
     spool: Any = tempfile.SpooledTemporaryFile(5_000_000)  # noqa: SIM115 (the answer closes it)
     carry_out(fmt, spool)
@@ -68,7 +72,11 @@ def bring_in(request: HttpRequest) -> HttpResponse:
         upload = form.cleaned_data["file"]
         try:
             if upload.size > MOST_BYTES:
-                raise InputError(f"is larger than {MOST_BYTES // 1_000_000} MB.", upload.name, "Split it.")
+                raise InputError(
+                    say("is larger than {most_bytes} MB.", most_bytes=MOST_BYTES // 1000000),
+                    upload.name,
+                    "Split it.",
+                )
             content = upload.read()
             context["found"] = preview(form.cleaned_data["kind"], upload.name, content, need_station())
             text = base64.b64encode(content).decode()

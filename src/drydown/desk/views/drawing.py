@@ -16,6 +16,7 @@ from drydown.desk.views.problem import answered
 from drydown.errors import InputError
 from drydown.quality.attributes import AQLS, LEVELS, attribute_plan, plan_curve, severity_after
 from drydown.quality.sampling import draw_plan, rule_words, sampling_rules, trier
+from drydown.words import say
 
 __all__ = ["drawing"]
 
@@ -62,7 +63,7 @@ class AttributeForm(forms.Form):
 
 def _whole(value: float, what: str) -> int:
     if value % 1:
-        raise InputError(f"{value:g} is not a whole number.", what)
+        raise InputError(say("{value:g} is not a whole number.", value=value), what)
     return int(value)
 
 

@@ -21,6 +21,7 @@ from drydown.desk.fieldwork import keep_each
 from drydown.desk.people import device, guarded, may_here
 from drydown.desk.views.problem import answered
 from drydown.errors import InputError
+from drydown.words import say
 
 __all__ = ["carry_in", "count", "field", "worker"]
 
@@ -115,7 +116,9 @@ def carry_in(request: HttpRequest) -> HttpResponse:
         if upload is None or upload.size is None:
             raise InputError("no file was chosen.", "outbox")
         if upload.size > MOST_BYTES:
-            raise InputError(f"is larger than {MOST_BYTES // 1_000_000} MB.", str(upload.name))
+            raise InputError(
+                say("is larger than {most_bytes} MB.", most_bytes=MOST_BYTES // 1000000), str(upload.name)
+            )
         sender, outbox = _read(upload.read())
         answers = keep_each(outbox.items, sender, request.user, "")
         kept = sum(a.outcome == "kept" for a in answers)
@@ -136,9 +139,9 @@ def _read(content: bytes) -> tuple[Device, OutboxIn]:
     except (UnicodeDecodeError, ValueError, ValidationError, RecursionError) as error:
         words = str(error).splitlines()[0][:120]
         raise InputError(
-            f"cannot be read ({words}).", "outbox", "Save it from the Field page again."
+            say("cannot be read ({words}).", words=words), "outbox", "Save it from the Field page again."
         ) from error
     sender = Device.objects.filter(name=name, closed_at=None).order_by("-id").first()
     if sender is None:
-        raise InputError(f"no enrolled device is called '{name[:60]}'.", "outbox")
+        raise InputError(say("no enrolled device is called '{value}'.", value=name[:60]), "outbox")
     return sender, outbox

@@ -24,6 +24,7 @@ from drydown.desk.views.forms import GateForm
 from drydown.desk.views.problem import answered
 from drydown.errors import InputError
 from drydown.station.model import Station
+from drydown.words import say
 
 __all__ = ["echo", "gate", "photo", "scale", "slip"]
 
@@ -73,7 +74,7 @@ def photo(request: HttpRequest, pk: int) -> HttpResponse:  # noqa: ARG001
     entry = get_object_or_404(Delivery.objects.select_related("entry"), pk=pk).entry
     file = photo_file(entry.facts.get("photo", ""))
     if file is None or not file.is_file():
-        raise InputError("has no photo, or its file is gone.", f"slip {pk}")
+        raise InputError("has no photo, or its file is gone.", say("slip {pk}", pk=pk))
     kind = "image/png" if file.suffix == ".png" else "image/jpeg"
     return HttpResponse(file.read_bytes(), content_type=kind)
 

@@ -42,6 +42,7 @@ from drydown.station.model import Station
 from drydown.way.order import may_follow
 from drydown.way.order import step as find_step
 from drydown.way.order import steps as all_steps
+from drydown.words import say
 
 __all__ = ["curve", "lot_page", "reading", "step"]
 
@@ -145,7 +146,7 @@ def step(request: HttpRequest, code: str) -> HttpResponse:
     lot, station = get_object_or_404(Lot, code=code), need_station()
     kind = request.POST.get("kind", "")
     if kind not in all_steps():
-        raise InputError(f"'{kind}' is not a step.", code)
+        raise InputError(say("'{kind}' is not a step.", kind=kind), code)
     if not may_take(request, kind):
         raise NotAllowedError(_("Your role does not record this step. Ask the owner."))
     if kind not in may_follow(lot.route, lot.stage):
@@ -183,8 +184,11 @@ def reading(request: HttpRequest, code: str) -> HttpResponse:
     form = ReadingForm(request.POST)
     if not readable(lot):
         raise InputError(
-            f"is {lot.stage_words()}, so it is not spread yet, or gone; "
-            "a reading belongs to a drying or stored lot.",
+            say(
+                "is {stage_words}, so it is not spread yet, or gone; a reading belongs to a drying "
+                "or stored lot.",
+                stage_words=lot.stage_words(),
+            ),
             code,
         )
     if form.is_valid():

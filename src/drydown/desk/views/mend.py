@@ -34,6 +34,7 @@ from drydown.way.ask import here as asked_here
 from drydown.way.order import step as find_step
 from drydown.way.state import Stage
 from drydown.way.when import moment_text
+from drydown.words import say
 
 __all__ = ["mend_entry", "to_other_grower"]
 
@@ -209,7 +210,9 @@ def _bench(request: HttpRequest, entry: Entry) -> Mender:
     elif kind in sheet_forms():
         form = sheet_forms()[kind](request.POST or None, initial=_start(entry, **_typed_again(told)))
     else:
-        raise InputError("is not typed on a form; take it back and make it anew.", f"entry {entry.pk}")
+        raise InputError(
+            "is not typed on a form; take it back and make it anew.", say("entry {pk}", pk=entry.pk)
+        )
 
     def record() -> Any:
         return record_sheet(

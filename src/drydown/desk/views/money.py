@@ -33,6 +33,7 @@ from drydown.desk.views.problem import answered
 from drydown.errors import InputError
 from drydown.station.trade import Money
 from drydown.trade.coins import coin_text
+from drydown.words import say
 
 __all__ = ["FORMS", "do_money", "money_page"]
 
@@ -93,7 +94,9 @@ class SecondForm(MoneyForm):
 
     act = "second"
     lots = forms.CharField(label=gettext_lazy("lots, with spaces between"), max_length=600)
-    rule = forms.ChoiceField(label=gettext_lazy("shared"), choices=list(SHARE_RULES.items()))
+    rule = forms.ChoiceField(
+        label=gettext_lazy("shared"), choices=[(k, gettext_lazy(v)) for k, v in SHARE_RULES.items()]
+    )
     amount = Coins(label=gettext_lazy("sum to share"))
 
 
@@ -131,7 +134,11 @@ def lots_named(text: str) -> list[Lot]:
     found = list(Lot.objects.filter(code__in=codes))
     missing = set(codes) - {lot.code for lot in found}
     if missing:
-        raise InputError(f"There is no lot {sorted(missing)[0]}.", "lots", "Write codes as on the yard page.")
+        raise InputError(
+            say("There is no lot {value}.", value=sorted(missing)[0]),
+            "lots",
+            "Write codes as on the yard page.",
+        )
     return found
 
 
@@ -143,7 +150,7 @@ def do_money(act: str, data: dict[str, Any], form: MoneyForm, money: Money, by: 
     if act == "pay":
         grower = Grower.objects.filter(number=data["grower"]).first()
         if grower is None:
-            raise InputError(f"No grower has the number {data['grower']}.")
+            raise InputError(say("No grower has the number {grower}.", grower=data["grower"]))
         pay_grower(grower, amount, currency, data["kind"], data["note"], key, at, by, money.decimals)
         return _("Paid %(sum)s to %(who)s.") % {"sum": said, "who": grower}
     if act == "cost":
@@ -194,7 +201,7 @@ def money_page(request: HttpRequest) -> HttpResponse:
     bound: MoneyForm | None = None
     if request.method == "POST":
         if act not in FORMS:
-            raise InputError(f"'{act}' is not something to do with money.")
+            raise InputError(say("'{act}' is not something to do with money.", act=act))
         bound = FORMS[act](request.POST)
         if bound.is_valid():
             try:

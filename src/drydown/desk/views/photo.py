@@ -15,6 +15,7 @@ from drydown.desk.views.problem import answered
 from drydown.desk.views.sampleforms import PhotoForm
 from drydown.errors import InputError
 from drydown.quality.photo.worker import measured_apart
+from drydown.words import say
 
 __all__ = ["add_photo"]
 
@@ -30,7 +31,11 @@ def add_photo(request: HttpRequest, number: int) -> HttpResponse:
         try:
             upload = form.cleaned_data["photo"]
             if upload.size > MOST_BYTES:
-                raise InputError(f"is larger than {MOST_BYTES // 1_000_000} MB.", "photo", "Take it smaller.")
+                raise InputError(
+                    say("is larger than {most_bytes} MB.", most_bytes=MOST_BYTES // 1000000),
+                    "photo",
+                    "Take it smaller.",
+                )
             content = upload.read()
             at = form.stated()
             found = measured_apart(content)

@@ -22,6 +22,7 @@ from drydown.outlook.moisture import balance_moisture, mass_at, sealed_dew_point
 from drydown.outlook.rules import RuleCheck, check_rules
 from drydown.quality.pulper import pulper_by_outlet, pulper_by_output
 from drydown.trade.prices import parchment_price
+from drydown.words import say
 
 __all__ = ["reckon"]
 
@@ -140,8 +141,14 @@ class ParchmentSum(Sum):
             "share of sound beans times their price, plus the same of defective beans; hulls are paid nothing"
         )
         told = {
-            "sound": f"{d['sound_percent']:g} %, {d['sound']:g} per kg",
-            "defective": f"{d['defective_percent']:g} %, {d['defective']:g} per kg",
+            "sound": say(
+                "{sound_percent:g} %, {sound:g} per kg", sound_percent=d["sound_percent"], sound=d["sound"]
+            ),
+            "defective": say(
+                "{defective_percent:g} %, {defective:g} per kg",
+                defective_percent=d["defective_percent"],
+                defective=d["defective"],
+            ),
         }
         source = Source("arithmetic of a parchment price sheet, Colombia, 21 August 2015", Status.DERIVED)
         unit = f"{need_station().money.currency} / kg"

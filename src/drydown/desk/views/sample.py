@@ -29,6 +29,7 @@ from drydown.outlook.cautions import FIRST
 from drydown.quality.photo import HONEST
 from drydown.quality.scheme import Scheme
 from drydown.way.hurts import at_step
+from drydown.words import say
 
 __all__ = ["add_count", "add_sheet", "bench", "sample_page", "sample_photo", "sample_report", "screens"]
 
@@ -141,7 +142,7 @@ def add_sheet(request: HttpRequest, number: int, kind: str) -> HttpResponse:
     sample = sample_of(number)
     known = sheet_forms()
     if kind not in known:
-        raise InputError(f"'{kind}' is not a sheet that is typed here.", "bench")
+        raise InputError(say("'{kind}' is not a sheet that is typed here.", kind=kind), "bench")
     return _keep(request, sample, kind, known[kind](request.POST, auto_id=f"id_{kind}_%s"))
 
 
@@ -183,7 +184,7 @@ def screens(request: HttpRequest, number: int) -> HttpResponse:
     else:
         rows = [(name, percent) for name, percent, _share in view.screens]
     if not rows:
-        raise InputError("nothing was sieved.", f"sample {number}")
+        raise InputError("nothing was sieved.", say("sample {number}", number=number))
     response = HttpResponse(screens_svg(rows), content_type="image/svg+xml")
     response.headers["Content-Security-Policy"] = "default-src 'none'; style-src 'unsafe-inline'"
     return response
@@ -197,7 +198,7 @@ def sample_photo(request: HttpRequest, number: int) -> Any:  # noqa: ARG001
     sheet = latest(sample_of(number).entry_id, "photo")
     file = photo_file(str(sheet.told["photo"])) if sheet else None
     if file is None:
-        raise InputError("has no photo.", f"sample {number}")
+        raise InputError("has no photo.", say("sample {number}", number=number))
     kind = "image/png" if file.suffix == ".png" else "image/jpeg"
     return FileResponse(file.open("rb"), content_type=kind)
 

@@ -14,6 +14,7 @@ from drydown.errors import InputError
 from drydown.quality.meter import moisture_methods
 from drydown.quality.scheme import Scheme
 from drydown.quality.screens import tables
+from drydown.words import say
 
 __all__ = [
     "CountForm",
@@ -118,7 +119,7 @@ class CountForm(Keyed):
         pieces = {d.code: data.get(f"n_{d.code}") for d in self.counted}
         odd = [d.words for d in self.counted if (pieces[d.code] or 0) % 1]
         if odd:
-            raise InputError(f"{odd[0]}: pieces are whole numbers.", "count")
+            raise InputError(say("{value}: pieces are whole numbers.", value=odd[0]), "count")
         counted = any(v is not None for v in pieces.values())
         factor = data["sample_g"] / 100.0 if data.get("unit") == "%" else 1.0
         masses = {

@@ -28,6 +28,7 @@ from drydown.station.load import StationFileError, parse_station
 from drydown.station.model import Station
 from drydown.way.order import stages
 from drydown.way.state import Stage
+from drydown.words import say
 
 __all__ = ["station_page"]
 
@@ -159,14 +160,28 @@ def _keep_what_is_in_use(station: Station) -> None:
         stage__in=[s.name for s in stages().values() if s.dry or s.name == Stage.GONE]
     ):
         if lot.species not in station.species:
-            raise InputError(f"Lot {lot.code} is {lot.species}; keep that species until it is stored.")
+            raise InputError(
+                say(
+                    "Lot {code} is {species}; keep that species until it is stored.",
+                    code=lot.code,
+                    species=lot.species,
+                )
+            )
         if form_of_route(lot.route) not in station.drying or lot.route not in station.routes:
             raise InputError(
-                f"Lot {lot.code} goes {lot.route_words()}; keep that route and its drying table."
+                say(
+                    "Lot {code} goes {route_words}; keep that route and its drying table.",
+                    code=lot.code,
+                    route_words=lot.route_words(),
+                )
             )
         if lot.stage == Stage.DRYING and lot.bed not in station.drying_places():
             raise InputError(
-                f"'{lot.bed}' has lot {lot.code} drying on it; keep that name until it is bagged."
+                say(
+                    "'{bed}' has lot {code} drying on it; keep that name until it is bagged.",
+                    bed=lot.bed,
+                    code=lot.code,
+                )
             )
 
 
@@ -176,9 +191,14 @@ def _keep_the_money(station: Station) -> None:
     now = station.money
     if kept and (kept.currency, kept.decimals) != (now.currency, now.decimals):
         raise InputError(
-            f"The books are in {kept.currency} with {kept.decimals} digits after the point; that stays.",
-            "money.currency", "Begin new books for another currency.",
-        )  # fmt: skip
+            say(
+                "The books are in {currency} with {decimals} digits after the point; that stays.",
+                currency=kept.currency,
+                decimals=kept.decimals,
+            ),
+            "money.currency",
+            "Begin new books for another currency.",
+        )
 
 
 def _sort(lines: list[str]) -> dict[str, str]:

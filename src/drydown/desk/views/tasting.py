@@ -20,6 +20,7 @@ from drydown.desk.views.forms import Keyed, Plain
 from drydown.desk.views.problem import answered
 from drydown.errors import DrydownError, InputError
 from drydown.quality.cup import attributes, off_notes, preparation
+from drydown.words import say
 
 __all__ = ["open_tasting", "sheet", "tasting_page"]
 
@@ -183,7 +184,7 @@ def sheet(request: HttpRequest, number: int, seat: int) -> HttpResponse:
     """One seat's sheet."""
     session = session_of(number)
     if not 1 <= seat <= len(session.told["orders"]):
-        raise InputError(f"there is no seat {seat}.", session.told["name"])
+        raise InputError(say("there is no seat {seat}.", seat=seat), session.told["name"])
     form = TastingForm(session, seat, request.POST or None)
     if request.method == "POST" and form.is_valid():
         try:

@@ -13,6 +13,7 @@ from drydown.quality.photo.beans import Bean, measure_beans
 from drydown.quality.photo.card import Plane, coverage, find_card, local_scale
 from drydown.quality.photo.picture import Picture, Sheet, sheet_of
 from drydown.quality.photo.split import labelled, split_clumps
+from drydown.words import say
 
 __all__ = ["HONEST", "LEAST_PX_PER_MM", "Photo", "measure_photo"]
 
@@ -81,44 +82,74 @@ def _check(photo: Photo, picture: Picture) -> None:
     """Refuse a photo that would give wrong sizes."""
     if photo.tilt_deg > MOST_TILT_DEG:
         raise InputError(
-            f"the camera looked {photo.tilt_deg:.0f} degrees aslant; {MOST_TILT_DEG:g} are the most.",
-            "photo", "Hold it flat above the sheet.",
-        )  # fmt: skip
+            say(
+                "the camera looked {tilt_deg:.0f} degrees aslant; {most_tilt_deg:g} are the most.",
+                tilt_deg=photo.tilt_deg,
+                most_tilt_deg=MOST_TILT_DEG,
+            ),
+            "photo",
+            "Hold it flat above the sheet.",
+        )
     if photo.px_per_mm < LEAST_PX_PER_MM:
         raise InputError(
-            f"a millimetre is only {photo.px_per_mm:.1f} pixels; {LEAST_PX_PER_MM:g} are needed.", "photo",
+            say(
+                "a millimetre is only {px_per_mm:.1f} pixels; {least_px_per_mm:g} are needed.",
+                px_per_mm=photo.px_per_mm,
+                least_px_per_mm=LEAST_PX_PER_MM,
+            ),
+            "photo",
             "Go nearer, or send the photo at its full size.",
-        )  # fmt: skip
+        )
     if photo.edge_mm > MOST_EDGE_MM:
         raise InputError(
-            f"the card's edge is spread over {photo.edge_mm:.2f} mm; {MOST_EDGE_MM:g} is the most.", "photo",
+            say(
+                "the card's edge is spread over {edge_mm:.2f} mm; {most_edge_mm:g} is the most.",
+                edge_mm=photo.edge_mm,
+                most_edge_mm=MOST_EDGE_MM,
+            ),
+            "photo",
             "Hold still, wait for the focus, use more light.",
-        )  # fmt: skip
+        )
     if picture.clipped > MOST_CLIPPED:
         raise InputError("most of the photo is burnt out white.", "photo", "Use less light.")
     seen = len(photo.beans) + photo.left_out
     if len(photo.beans) < LEAST_BEANS:
-        raise InputError(f"only {len(photo.beans)} beans could be measured.", "photo", "Lay out more beans.")
+        raise InputError(
+            say("only {beans} beans could be measured.", beans=len(photo.beans)),
+            "photo",
+            "Lay out more beans.",
+        )
     if photo.left_out > MOST_LEFT_OUT * seen:
         raise InputError(
-            f"{photo.left_out} of {seen} things could not be told apart.", "photo",
+            say("{left_out} of {seen} things could not be told apart.", left_out=photo.left_out, seen=seen),
+            "photo",
             "Spread the beans so that few touch and none lie on another.",
-        )  # fmt: skip
+        )
 
 
 def _remarks(photo: Photo) -> tuple[str, ...]:
-    found = []
+    found: list[str] = []
     if photo.at_edge:
-        found.append(f"{photo.at_edge} beans at the picture's edge were left out.")
+        found.append(say("{at_edge} beans at the picture's edge were left out.", at_edge=photo.at_edge))
     if photo.left_out:
-        found.append(f"{photo.left_out} things were left out: touching too closely, or no bean's shape.")
+        found.append(
+            say(
+                "{left_out} things were left out: touching too closely, or no bean's shape.",
+                left_out=photo.left_out,
+            )
+        )
     if photo.height_percent is None:
         found.append(
             "The photo does not tell how far the camera was: beans stand above the sheet and look larger, "
             "by about 0.7 % from 30 cm, 0.4 % from 50 cm."
         )
     else:
-        found.append(f"Beans look about {photo.height_percent:.1f} % larger, being above the sheet.")
+        found.append(
+            say(
+                "Beans look about {height_percent:.1f} % larger, being above the sheet.",
+                height_percent=photo.height_percent,
+            )
+        )
     return tuple(found)
 
 

@@ -11,6 +11,7 @@ from PIL import Image, ImageOps
 from skimage import filters
 
 from drydown.errors import InputError
+from drydown.words import say
 
 __all__ = ["Picture", "Sheet", "linear_light", "read_picture", "sheet_of"]
 
@@ -95,7 +96,11 @@ def read_picture(content: bytes) -> Picture:
     """
     upright, focal = _opened(content)
     if min(upright.size) < LEAST_SIDE:
-        raise InputError(f"is only {min(upright.size)} pixels on its short side.", "photo", "Take it larger.")
+        raise InputError(
+            say("is only {size} pixels on its short side.", size=min(upright.size)),
+            "photo",
+            "Take it larger.",
+        )
     ratio = upright.width * upright.height / WORK_PIXELS
     if ratio > 1.0:
         size = (round(upright.width / ratio**0.5), round(upright.height / ratio**0.5))

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from drydown.errors import InputError, RangeError
 from drydown.steps.dry.constants import AIR_VISCOSITY
+from drydown.words import say
 
 __all__ = ["ergun_pa_m", "fan_power_w_m2", "hukill_ratio", "least_heat_mj_kg", "pressure_drop_pa_m"]
 
@@ -33,9 +34,12 @@ def pressure_drop_pa_m(crop: str, air_m_s: float, damp: bool = False) -> float:
     148
     """
     if crop not in _D272:
-        raise InputError(f"crop '{crop}' is not in the table.", fix=f"Choose: {', '.join(_D272)}.")
+        raise InputError(
+            say("crop '{crop}' is not in the table.", crop=crop),
+            fix=say("Choose: {d272}.", d272=", ".join(_D272)),
+        )
     if not 0.006 <= air_m_s <= 0.35:
-        raise RangeError(f"air must be from 0.006 to 0.35 m/s, got {air_m_s:g}.")
+        raise RangeError(say("air must be from 0.006 to 0.35 m/s, got {air_m_s:g}.", air_m_s=air_m_s))
     a, b = _D272[crop]
     return a * air_m_s**2 / math.log(1.0 + b * air_m_s) * (0.8 if damp else 1.0)
 
@@ -61,7 +65,7 @@ def ergun_pa_m(
     92
     """
     if not np.all((np.asarray(porosity) >= 0.3) & (np.asarray(porosity) <= 0.65)):
-        raise RangeError(f"porosity must be from 0.3 to 0.65, got {porosity}.")
+        raise RangeError(say("porosity must be from 0.3 to 0.65, got {porosity}.", porosity=porosity))
     viscous = 150.0 * viscosity_pa_s * (1.0 - porosity) ** 2 * air_m_s / (porosity**3 * diameter_m**2)
     return viscous + 1.75 * air_kg_m3 * (1.0 - porosity) * air_m_s**2 / (porosity**3 * diameter_m)
 
@@ -76,7 +80,9 @@ def fan_power_w_m2(pressure_pa: float, air_m_s: float, efficiency: float) -> flo
     100.0
     """
     if not 0.1 <= efficiency <= 0.9:
-        raise RangeError(f"efficiency must be from 0.1 to 0.9, got {efficiency:g}.")
+        raise RangeError(
+            say("efficiency must be from 0.1 to 0.9, got {efficiency:g}.", efficiency=efficiency)
+        )
     return pressure_pa * air_m_s / efficiency
 
 
@@ -114,7 +120,13 @@ def least_heat_mj_kg(
     from drydown.air.moist import vapour_pressure_pa as vapour  # noqa: PLC0415
 
     if inlet_c <= outside_c:
-        raise RangeError(f"inlet {inlet_c:g} C must be above the outside {outside_c:g} C.")
+        raise RangeError(
+            say(
+                "inlet {inlet_c:g} C must be above the outside {outside_c:g} C.",
+                inlet_c=inlet_c,
+                outside_c=outside_c,
+            )
+        )
     e = vapour(outside_c, outside_rh)
     h_out = float(enthalpy_j_kg(outside_c, outside_rh, pressure_pa))
     w_out = float(humidity_ratio(outside_c, outside_rh, pressure_pa))

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from drydown.errors import RangeError
 from drydown.steps.dry.layout import SHELLS, shell_nodes
+from drydown.words import say
 
 __all__ = ["Joined", "join", "start"]
 
@@ -33,9 +34,15 @@ class Joined:
 
     def __post_init__(self) -> None:
         if not 0.01 <= self.share <= 0.99:
-            raise RangeError(f"the joined lot must be 0.01 to 0.99 of all, got {self.share:g}.", "joined lot")
+            raise RangeError(
+                say("the joined lot must be 0.01 to 0.99 of all, got {share:g}.", share=self.share),
+                "joined lot",
+            )
         if not 0.05 <= self.moisture_db <= 4.0:
-            raise RangeError(f"must be from 0.05 to 4 dry basis, got {self.moisture_db:g}.", "joined lot")
+            raise RangeError(
+                say("must be from 0.05 to 4 dry basis, got {moisture_db:g}.", moisture_db=self.moisture_db),
+                "joined lot",
+            )
 
 
 def join(begin: Array, other: Joined, fresh: Array, air_c: Array) -> None:
@@ -72,7 +79,9 @@ def start(
     full, bean = parameters["x_full"], parameters["x_bean"]
     total = full if start_db is None else np.broadcast_to(np.asarray(start_db, float), members)
     if not np.all((total >= 0.03) & (total <= 4.0)):
-        raise RangeError(f"moisture now must be from 0.03 to 4 kg/kg dry basis, got {start_db}.")
+        raise RangeError(
+            say("moisture now must be from 0.03 to 4 kg/kg dry basis, got {start_db}.", start_db=start_db)
+        )
     inside = np.minimum(total, bean)
     state = np.empty((members, SHELLS + 2))
     state[:, : SHELLS + 1] = inside[:, np.newaxis] if start_db is None else _profile(inside, bean)

@@ -11,6 +11,7 @@ from drydown.figures import Source, Status
 from drydown.matter.species import Range, range_from_row
 from drydown.steps.dry.fuel import fuel
 from drydown.tables import table
+from drydown.words import say
 
 __all__ = ["Form", "Place", "form", "form_names", "isotherm_of", "place", "place_names"]
 
@@ -95,20 +96,27 @@ class Place:
     def aged(self, years: float) -> Place:
         """The same place with its film so many years old."""
         if not 0.0 <= years <= 10.0:
-            raise RangeError(f"film age must be from 0 to 10 years, got {years:g}.")
+            raise RangeError(say("film age must be from 0 to 10 years, got {years:g}.", years=years))
         if years > 0.0 and self.film_loss_per_year == 0.0:
-            raise InputError(f"'{self.name}' has no film whose age is known to matter.", "film age")
+            raise InputError(
+                say("'{name}' has no film whose age is known to matter.", name=self.name), "film age"
+            )
         left, was = (max(0.3, (1.0 - self.film_loss_per_year) ** y) for y in (years, self.film_years))
         return replace(self, light=self.light * left / was, film_years=years)
 
     def vented(self, air_changes_h: float, height_m: float) -> Place:
         """A tunnel with its own vents: air changes an hour in a tunnel of that mean height."""
         if self.vent_m_s == 0.0:
-            raise InputError(f"'{self.name}' is no closed tunnel; vents do not apply.")
+            raise InputError(say("'{name}' is no closed tunnel; vents do not apply.", name=self.name))
         if not 0.5 <= air_changes_h <= 200.0:
-            raise RangeError(f"must be from 0.5 to 200, got {air_changes_h:g}.", "air changes an hour")
+            raise RangeError(
+                say("must be from 0.5 to 200, got {air_changes_h:g}.", air_changes_h=air_changes_h),
+                "air changes an hour",
+            )
         if not 0.5 <= height_m <= 8.0:
-            raise RangeError(f"must be from 0.5 to 8 m, got {height_m:g}.", "tunnel height")
+            raise RangeError(
+                say("must be from 0.5 to 8 m, got {height_m:g}.", height_m=height_m), "tunnel height"
+            )
         return replace(self, vent_m_s=air_changes_h / 3600.0 * height_m / self.bed_share)
 
     def set_to(
@@ -137,11 +145,16 @@ class Place:
         }
         chosen = {k: v for k, v in given.items() if v is not None}
         if (chosen or fuel_name) and not self.machine:
-            raise InputError(f"'{self.name}' has no fan; settings of air and burner do not apply.")
+            raise InputError(
+                say("'{name}' has no fan; settings of air and burner do not apply.", name=self.name)
+            )
         for key, value in chosen.items():
             low, high = limits[key]
             if not low <= value <= high:
-                raise RangeError(f"must be from {low:g} to {high:g}, got {value:g}.", where=_SAID[key])
+                raise RangeError(
+                    say("must be from {low:g} to {high:g}, got {value:g}.", low=low, high=high, value=value),
+                    where=_SAID[key],
+                )
         burns = self.fuel if fuel_name is None else fuel(fuel_name).name
         return replace(self, fuel=burns, **chosen)  # type: ignore[arg-type]
 
@@ -159,17 +172,20 @@ def form(name: str, species: str = "arabica") -> Form:
     """A form for a species; other species than arabica get a wider band and a note."""
     rows = _forms()
     if name not in form_names():
-        raise InputError(f"form '{name}' is not known.", fix=f"Choose: {', '.join(form_names())}.")
+        raise InputError(
+            say("form '{name}' is not known.", name=name),
+            fix=say("Choose: {form_names}.", form_names=", ".join(form_names())),
+        )
     kinds = rows["species"]
     if species not in kinds:
-        raise InputError(f"species '{species}' has no drying data.")
+        raise InputError(say("species '{species}' has no drying data.", species=species))
     kind = kinds[species]
     own = {k: v for k, v in rows[name].items() if isinstance(v, Mapping)}
     ranges = {k: _widen(range_from_row(row), kind["widen"]) for k, row in own.items()}
     if kind["radius_scale"] != 1.0:
         ranges["radius_m"] = _scaled(ranges["radius_m"], kind["radius_scale"])
     plain = {k: v for k, v in rows[name].items() if not isinstance(v, Mapping)}
-    return Form(name, ranges=ranges, note=kind["note"], **plain)
+    return Form(name, ranges=ranges, note=say(kind["note"]), **plain | {"label": say(plain["label"])})
 
 
 def isotherm_of(name: str) -> str:
@@ -183,7 +199,7 @@ def _widen(r: Range, factor: float) -> Range:
 
 
 def _scaled(r: Range, factor: float) -> Range:
-    source = Source(f"{r.source.text}; scaled for the species", Status.OWN_ESTIMATE)
+    source = Source(say("{text}; scaled for the species", text=r.source.text), Status.OWN_ESTIMATE)
     return Range(r.typical * factor, r.low * factor, r.high * factor, source)
 
 
@@ -194,6 +210,7 @@ def _places() -> dict[str, dict[str, Any]]:
 def _place(name: str, row: Mapping[str, object]) -> Place:
     source = Source(str(row["source"]), Status(str(row["status"])))
     rest = {k: v for k, v in row.items() if k not in {"source", "status"}}
+    rest["label"] = say(str(row["label"]))
     return Place(name=name, source=source, **rest)  # type: ignore[arg-type]
 
 
@@ -205,5 +222,8 @@ def place_names() -> list[str]:
 def place(name: str) -> Place:
     """Look a place up by name; refuse unknown names with the list of known ones."""
     if name not in _places():
-        raise InputError(f"place '{name}' is not known.", fix=f"Choose: {', '.join(_places())}.")
+        raise InputError(
+            say("place '{name}' is not known.", name=name),
+            fix=say("Choose: {places}.", places=", ".join(_places())),
+        )
     return _place(name, _places()[name])

@@ -9,6 +9,7 @@ from importlib.resources import files
 
 from drydown.errors import InputError
 from drydown.figures import Source, Status
+from drydown.words import say
 
 __all__ = ["BURNER_BAND", "BURNER_SOURCE", "Fuel", "fuel", "fuel_names"]
 
@@ -44,5 +45,8 @@ def fuel_names() -> list[str]:
 def fuel(name: str) -> Fuel:
     """Look a fuel up by name; refuse unknown names with the list of known ones."""
     if name not in _fuels():
-        raise InputError(f"fuel '{name}' is not known.", fix=f"Choose: {', '.join(_fuels())}.")
+        raise InputError(
+            say("fuel '{name}' is not known.", name=name),
+            fix=say("Choose: {fuels}.", fuels=", ".join(_fuels())),
+        )
     return _fuels()[name]

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drydown.errors import RangeError
+from drydown.words import say
 
 __all__ = ["ROUTINE_SOURCE", "Event", "Routine"]
 
@@ -29,9 +30,19 @@ class Event:
     def __post_init__(self) -> None:
         known = ("cover", "uncover", "shade", "unshade", "rake", "still")
         if self.what not in known:
-            raise RangeError(f"event '{self.what}' is not known.", fix=f"Choose: {', '.join(known)}.")
+            raise RangeError(
+                say("event '{what}' is not known.", what=self.what),
+                fix=say("Choose: {known}.", known=", ".join(known)),
+            )
         if not 0 <= self.from_h < self.until_h:
-            raise RangeError(f"event '{self.what}' must end after it begins: {self.from_h}, {self.until_h}.")
+            raise RangeError(
+                say(
+                    "event '{what}' must end after it begins: {from_h}, {until_h}.",
+                    what=self.what,
+                    from_h=self.from_h,
+                    until_h=self.until_h,
+                )
+            )
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,11 +66,20 @@ class Routine:
 
     def __post_init__(self) -> None:
         if any(not 0 <= h < 24 for h in self.rake_hours):
-            raise RangeError(f"rake hours must be from 0 to 23, got {self.rake_hours}.")
+            raise RangeError(
+                say("rake hours must be from 0 to 23, got {rake_hours}.", rake_hours=self.rake_hours)
+            )
         if not 0.05 <= self.heap_share <= 1.0:
-            raise RangeError(f"heap_share must be from 0.05 to 1, got {self.heap_share:g}.")
+            raise RangeError(
+                say("heap_share must be from 0.05 to 1, got {heap_share:g}.", heap_share=self.heap_share)
+            )
         if self.rain_cover_mm is not None and self.rain_cover_mm < 0:
-            raise RangeError(f"rain_cover_mm must be 0 or more, got {self.rain_cover_mm:g}.")
+            raise RangeError(
+                say(
+                    "rain_cover_mm must be 0 or more, got {rain_cover_mm:g}.",
+                    rain_cover_mm=self.rain_cover_mm,
+                )
+            )
 
     def covered(self, hour: NDArray[np.float64], rain_mm: NDArray[np.float64]) -> NDArray[np.bool_]:
         """Which hours are covered. `hour` local mid-hours (hours,), `rain_mm` (members, hours)."""

@@ -29,6 +29,7 @@ from drydown.steps.dry.layout import (
 )
 from drydown.steps.dry.routine import Routine
 from drydown.steps.dry.state import DryState, mixed, spread_over
+from drydown.words import say
 
 __all__ = ["DryStage", "DryingRun", "Joined", "draw_parameters", "dry", "dry_stages", "typical_parameters"]
 
@@ -119,16 +120,22 @@ class DryStage:
         most = 400.0 if self.place.machine or self.place.always_covered else 60.0
         if not 0.5 <= self.load_dm_kg_m2 <= most:
             raise RangeError(
-                f"load must be from 0.5 to {most:g} kg dry matter per m2 here, got {self.load_dm_kg_m2:g}.",
+                say(
+                    "load must be from 0.5 to {most:g} kg dry matter per m2 here, got {load_dm_kg_m2:g}.",
+                    most=most,
+                    load_dm_kg_m2=self.load_dm_kg_m2,
+                ),
                 self.place.name,
             )
         if not 0.05 <= self.until_wb <= 0.60:
             raise RangeError(
-                f"target must be from 0.05 to 0.60 wet basis, got {self.until_wb:g}.",
+                say("target must be from 0.05 to 0.60 wet basis, got {until_wb:g}.", until_wb=self.until_wb),
                 fix="Write 11 % as 0.11.",
             )
         if self.hours is not None and not 1 <= self.hours <= 9000:
-            raise RangeError(f"hours must be from 1 to 9000, got {self.hours}.", self.place.name)
+            raise RangeError(
+                say("hours must be from 1 to 9000, got {hours}.", hours=self.hours), self.place.name
+            )
 
 
 def dry(
@@ -350,7 +357,13 @@ def _share_out(one: Callable[[int], int], firsts: range, threads: int | None) ->
 def _refuse(parameters: Mapping[str, Array], weather: HourlyWeather) -> int:
     members = len(next(iter(parameters.values())))
     if weather.members not in {1, members}:
-        raise InputError(f"{weather.members} weathers do not fit {members} parameter sets.")
+        raise InputError(
+            say(
+                "{members} weathers do not fit {members_2} parameter sets.",
+                members=weather.members,
+                members_2=members,
+            )
+        )
     return members
 
 
@@ -364,4 +377,6 @@ def _check_closure(values: Array) -> None:
     for what in ("water", "heat"):
         worst = np.abs(values[:, :, OUT_COLUMNS.index(f"{what}_residual")]).max()
         if not worst <= CLOSURE:
-            raise BalanceError(f"the drying run leaves {worst:.1e} of the {what} unaccounted.")
+            raise BalanceError(
+                say("the drying run leaves {worst:.1e} of the {what} unaccounted.", worst=worst, what=what)
+            )

@@ -11,6 +11,7 @@ from drydown.errors import RangeError
 from drydown.steps.dry.data import Place
 from drydown.steps.dry.lanes import START_COLUMNS, state_rows
 from drydown.steps.dry.layout import SHELLS, SLAB, shell_geometry
+from drydown.words import say
 
 __all__ = ["FIRST_STEP_S", "DryState", "mixed", "spread_over"]
 
@@ -100,7 +101,13 @@ class DryState:
         """
         wanted = np.broadcast_to(np.asarray(moisture_wb, dtype=float), self.rows.shape[:1])
         if not np.all((wanted >= 0.03) & (wanted <= 0.80)):
-            raise RangeError(f"moisture must be from 0.03 to 0.80 wet basis, got {moisture_wb}.", "reading")
+            raise RangeError(
+                say(
+                    "moisture must be from 0.03 to 0.80 wet basis, got {moisture_wb}.",
+                    moisture_wb=moisture_wb,
+                ),
+                "reading",
+            )
         factor = wanted / (1.0 - wanted) / self.moisture_db()
         rows = self.rows.copy()
         rows[:, : self.layers * (NS + 1)] *= factor[:, None]

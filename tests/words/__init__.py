@@ -1,0 +1,1 @@
+"""Sentences that are ready for languages."""
