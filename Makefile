@@ -2,7 +2,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: run test test-long test-pages test-books lint types check bench docs lock setup setup-test clean
+.PHONY: run test test-long test-pages test-books lint types check bench docs mutants lock setup setup-test clean
 
 run: setup
 	@$(BIN)/drydown demo
@@ -32,6 +32,11 @@ types: setup-test
 
 bench: setup-test
 	@$(BIN)/python -m bench
+
+# Changes made by hand that a test must notice, then mutmut over the small pure rooms. Slow; not in CI.
+mutants: setup-test
+	@$(BIN)/python tools/mutants.py
+	@rm -rf mutants && $(BIN)/mutmut run && $(BIN)/mutmut results | tail -40
 
 docs: setup-test
 	@$(BIN)/python tools/make_docs.py

@@ -275,7 +275,7 @@ def test_no_account_but_those_of_the_chart() -> None:
 def test_what_is_sold_takes_its_part_of_the_cost() -> None:
     lot = state("sorted", costs=(("XTS", 500),))
     for kg, part in ((25.0, 125), (100.0, 500)):
-        told = {"buyer": "Invented Buyer", "mass_kg": kg, "price_per_kg": 10.0}
+        told: dict[str, Any] = {"buyer": "Invented Buyer", "mass_kg": kg, "price_per_kg": 10.0}
         lines = take("sell", doing(lot, **told)).lines
         assert ("lot/AW-1", "XTS", -part) in lines
         assert ("sold/AW-1", "XTS", part) in lines
