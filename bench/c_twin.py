@@ -281,7 +281,7 @@ def run_members(
     tol: float,
 ) -> np.ndarray:
     """Moisture (hour, lane) of one block; arrays as `block.run_block` takes them."""
-    hours = hourly.shape[0]
+    hours = raked.shape[0]
     ws, moisture = np.zeros(SIZE), np.zeros((hours, LANES))
 
     def pointer(a: np.ndarray) -> Any:
