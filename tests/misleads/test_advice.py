@@ -324,11 +324,15 @@ def test_danger_is_on_the_card_and_sorts_first(client: Client) -> None:
 
     other = Lot.objects.exclude(code=wet).get().code
     text = client.get("/yard/").content.decode()
-    card = re.search(rf'<a class="card" href="/lot/{wet}/">.*?</a>', text, re.S)
+    card = re.search(rf'<tr><th scope="row"><a href="/lot/{wet}/">.*?</tr>', text, re.S)
     assert card
     assert "mould window" in card[0]
     assert "outside both rules" in card[0]
-    assert text.index(f"/lot/{wet}/") < text.index(f"/lot/{other}/")
+    listed = text[text.index('id="list"') :]
+    assert listed.index(f"/lot/{wet}/") < listed.index(f"/lot/{other}/")
+    mark = re.search(rf'href="/lot/{wet}/"><span>.*?aria-label="([^"]*)"', text, re.S)
+    assert mark  # in the picture too, with words
+    assert "outside both rules" in mark[1]
 
 
 def test_a_lot_nobody_read_for_days_is_flagged(client: Client) -> None:
@@ -344,7 +348,7 @@ def test_an_over_full_bed_is_flagged(client: Client) -> None:
     spread_lot(client, days=1, load="2", gross="1401,5")
     text = client.get("/yard/").content.decode()
     assert "over-full" in text
-    assert "over</strong>" in text
+    assert re.search(r"<b>Upper beds</b><strong[^>]*>over</strong>", text)
 
 
 # ---- a back-dated reading is compared with the one before it in time ----

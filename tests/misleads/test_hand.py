@@ -123,8 +123,9 @@ def test_a_namesake_is_asked_about_and_shown_with_the_village(client: Client) ->
 def test_species_and_route_are_as_last_time(client: Client) -> None:
     weigh(client, species="robusta", route="natural")
     text = client.get("/gate/").content.decode()
-    assert re.search(r'value="robusta" selected', text)
-    assert re.search(r'value="natural" selected', text)
+    assert re.search(r'value="robusta"[^>]* checked', text)
+    assert re.search(r'value="natural"[^>]* checked', text)
+    assert "as last time" in text
 
 
 def test_after_saving_the_hand_is_at_the_grower_and_may_mend(client: Client) -> None:
@@ -137,7 +138,7 @@ def test_after_saving_the_hand_is_at_the_grower_and_may_mend(client: Client) -> 
 
 def test_a_back_dated_weighing_shows(client: Client) -> None:
     weigh(client, gross="84.5", at=ago(days=3))
-    assert "83 kg" in client.get("/gate/").content.decode()
+    assert re.search(r'<td class="n">83</td>', client.get("/gate/").content.decode())
 
 
 def test_the_net_follows_both_fields(client: Client) -> None:
@@ -407,7 +408,9 @@ def test_an_over_full_bed_is_told_and_the_menu_says_what_is_free(client: Client)
     found = re.search(r"over-full: (\d+) %|needs ([\d.]+) m2; Upper beds has 420", told)
     assert found or "m2" in told
     yard = client.get("/yard/").content.decode()
-    assert re.search(r"Upper beds</td><td[^>]*>(?:<strong>over</strong> )?\d\d+ %", yard)
+    used = re.search(r"<b>Upper beds</b>.*?(\d+) of 420", yard, re.S)
+    assert used
+    assert int(used[1]) > 0
     weigh(client, grower="Beno Okkal", gross="81.5", route="natural")
     other = Lot.objects.exclude(code=code).get().code
     step(client, other, "float", floaters_kg="1")
@@ -480,3 +483,44 @@ def test_a_draft_survives(client: Client, books: Path) -> None:
         == 400
     )
     assert "Kell Draft" in client.get("/station/").content.decode()
+
+
+def test_the_likely_weight_is_the_first_answer_and_can_be_taken(client: Client) -> None:
+    """304.4 kg where the grower's most is 30: the first button keeps a tenth of it, the second all."""
+    from drydown.books.models import Delivery
+
+    weigh(client, gross="29", tare="1.5", at=ago(days=2))
+    for gross in ("30", "31.5"):
+        weigh(client, new_grower="", grower="101", gross=gross, tare="1.5", at=ago(days=2))
+    asked = weigh(client, new_grower="", grower="101", gross="304.4", tare="1.5").content.decode()
+    meant = re.search(r'name="meant" value="([^"]+)"', asked)
+    assert meant
+    assert meant[1] == "30.44"
+    assert asked.index('name="meant"') < asked.index('name="sure"')
+    assert Delivery.objects.count() == 3
+    answer = weigh(client, new_grower="", grower="101", gross="304.4", tare="1.5", meant=meant[1])
+    assert answer.status_code == 302
+    assert Delivery.objects.first().gross_g == 30_440  # type: ignore[union-attr]
+
+
+def test_one_more_container_keeps_nothing(client: Client) -> None:
+    from drydown.books.models import Delivery
+
+    text = weigh(client, count="2", container="crate", more="1").content.decode()
+    assert Delivery.objects.count() == 0
+    assert re.search(r'name="count"[^>]*value="3"', text)
+    assert re.search(r'name="gross"[^>]*value="101.5"', text)
+
+
+def test_a_typed_empty_weight_stands_for_a_container_that_was_only_shown(client: Client) -> None:
+    from drydown.books.models import Delivery
+
+    names = re.findall(r'<option value="([^"]+)">[^<]*kg</option>', client.get("/gate/").content.decode())
+    assert names
+    assert weigh(client, container=names[0], count="", tare="1.5").status_code == 302
+    assert Delivery.objects.get().tare_g == 1_500
+    both = weigh(client, new_grower="", grower="101", container=names[0], count="2", tare="1.5", gross="90")
+    assert "not both" in both.content.decode()
+    none = weigh(client, new_grower="", grower="101", container=names[0], count="0", tare="", gross="90")
+    assert none.status_code == 302  # no container, said so
+    assert Delivery.objects.first().tare_g == 0  # type: ignore[union-attr]

@@ -6,14 +6,18 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-from drydown.books.lots.story import DryingStory, Story
+from drydown.books.lots.drying import earlier_forecasts
+from drydown.books.lots.story import DryingStory, Story, or_none
+from drydown.books.models import Reading
 from drydown.desk.chart import curve_rows, curve_words
+from drydown.desk.curve import Curve, curves_of
 from drydown.figures import Figure
+from drydown.station.model import Station
 
 __all__ = ["drying_context"]
 
 
-def drying_context(story: Story) -> dict[str, Any]:
+def drying_context(story: Story, station: Station) -> dict[str, Any]:
     """Forecast, curve and rules, where the lot is drying; rules at its last reading else."""
     drying = story.drying
     found: dict[str, Any] = {
@@ -31,13 +35,26 @@ def drying_context(story: Story) -> dict[str, Any]:
         "at_target": drying.at_target,
         "curve_words": curve_words(drying.forecast),
         "curve_rows": curve_rows(drying.forecast),
-        "curve_key": drying.key[-12:],
+        "curves": or_none(lambda: _curves(story, station)),
         "wet_h": drying.window_h,
         "reasons": drying.reasons,
         "quoted_cap_c": drying.forecast.form.cap_c,
         "machine_figures": _machine_figures(drying),
         "nights": drying.nights,
     }
+
+
+def _curves(story: Story, station: Station) -> tuple[Curve, Curve] | None:
+    """The curve for narrow and broad screens, with what was forecast before."""
+    found, lot = story.drying.forecast, story.lot
+    if found is None or lot.spread_at is None:
+        return None
+    zone = found.case.start.tzinfo
+    reads = [r for r in story.way if isinstance(r, Reading) and not r.undone]
+    dots = sorted((r.happened_at.astimezone(zone), r.moisture_wb) for r in reads)
+    earlier = or_none(lambda: earlier_forecasts(lot, station)) or []
+    begin = lot.spread_at.astimezone(zone)
+    return curves_of(found, earlier, [d for d in dots if d[0] >= begin], begin, story.now.astimezone(zone))
 
 
 def _machine_figures(drying: DryingStory) -> list[tuple[str, Figure]]:

@@ -31,7 +31,7 @@ def way_rows(request: HttpRequest, story: Story, station: Station) -> list[dict[
     last, zone = own_last(request.user), station.place.site().zone
     rows = [
         {
-            "row": row, "what": _what(row), "details": _told(row, sales),
+            "row": row, "read": isinstance(row, Reading), "what": _what(row), "details": _told(row, sales),
             "at": row.happened_at.astimezone(zone),
             "mendable": all_mine or (last is not None and last.pk == row.entry_id),
         }

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 
@@ -22,9 +23,12 @@ from drydown.station.model import Station
 from drydown.station.weather import station_weather
 from drydown.way.dry import drying_case
 from drydown.way.habits import target_wb
+from drydown.way.state import Read
 
 __all__ = [
     "case_key",
+    "earlier_forecasts",
+    "kept_forecast",
     "lot_balance",
     "lot_case",
     "lot_forecast",
@@ -86,6 +90,26 @@ def lot_forecast(case: DryingCase, station: Station) -> DryingForecast:
         DryingForecast,
         lambda: forecast(case, site, station_weather(station, _folder()), MEMBERS, seed=1),
     )
+
+
+def kept_forecast(case: DryingCase, station: Station) -> DryingForecast | None:
+    """The forecast of a case where it is kept already; nothing is reckoned."""
+    found = cache.get(case_key(case, station))
+    return found if isinstance(found, DryingForecast) else None
+
+
+def earlier_forecasts(lot: Lot, station: Station, most: int = 4) -> list[DryingForecast]:
+    """What this model says from spreading and from each reading before the last, the oldest first.
+
+    Args: lot; station; most, how many at most, the latest of them. Returns: forecasts, kept like others.
+    """
+    if lot.spread_at is None:
+        return []
+    shape, since = shape_of(lot), lot.spread_at
+    rows = lot.readings.filter(undone=False, happened_at__gte=since).order_by("happened_at", "entry_id")
+    reads: list[tuple[Read, ...]] = [(Read(r.moisture_wb, r.happened_at, r.method),) for r in rows]
+    cases = [drying_case(replace(shape, reads=told), station) for told in [(), *reads][:-1][-most:]]
+    return [lot_forecast(case, station) for case in cases if case is not None]
 
 
 def lot_reasons(case: DryingCase, station: Station) -> tuple[str, ...]:

@@ -30,6 +30,8 @@ class Question:
     words: str
     likely: str
     token: str
+    gross_g: int | None = None
+    """The gross weight that was likely meant, where a decimal mark was left out."""
 
 
 def question_about(data: dict[str, Any], grower: Grower | None, at: datetime) -> Question | None:
@@ -41,8 +43,15 @@ def question_about(data: dict[str, Any], grower: Grower | None, at: datetime) ->
     if data.get("sure") == token:
         return None
     net = data["gross"] - data["tare"]
-    found = _namesake(data) or _sent_twice(data, grower, at) or _weight(net, grower)
-    return Question(*found, token) if found else None
+    found = _namesake(data) or _sent_twice(data, grower, at)
+    if found:
+        return Question(*found, token)
+    doubt = _weight(net, grower)
+    if doubt is None:
+        return None
+    words, likely, factor = doubt
+    meant = round(data["gross"] / factor) if factor else 0
+    return Question(words, likely, token, meant if meant > data["tare"] else None)
 
 
 def _token(data: dict[str, Any]) -> str:
@@ -81,12 +90,17 @@ def _sent_twice(data: dict[str, Any], grower: Grower | None, at: datetime) -> tu
     return words, "the same weighing sent twice"
 
 
-def _weight(net: int, grower: Grower | None) -> tuple[str, str] | None:
+def _weight(net: int, grower: Grower | None) -> tuple[str, str, int] | None:
+    """The question, the likely slip, and by what the weight is too high, 0 where that is not known."""
     mine = Delivery.objects.filter(grower=grower, undone=False) if grower else Delivery.objects.none()
     known, most = mine.count(), mine.aggregate(most=Max("net_g"))["most"] or 0
     said = f"{number(net / 1000, 1)} kg"
     if net < LIGHT_G:
-        return say("{said} of fruit: so little?", said=said), "a weight in another unit, or a digit left out"
+        return (
+            say("{said} of fruit: so little?", said=said),
+            "a weight in another unit, or a digit left out",
+            0,
+        )
     if known >= 3 and net > TIMES * most:
         words = say(
             "{said}: the most {grower} brought before was {most} kg. Is it right?",
@@ -94,7 +108,7 @@ def _weight(net: int, grower: Grower | None) -> tuple[str, str] | None:
             grower=grower,
             most=number(most / 1000, 1),
         )
-        return words, _slip(net, most)
+        return words, *_slip(net, most)
     if known >= 3 or net <= HEAVY_G:
         return None
     largest = Delivery.objects.filter(undone=False).aggregate(most=Max("net_g"))["most"] or 0
@@ -104,17 +118,15 @@ def _weight(net: int, grower: Grower | None) -> tuple[str, str] | None:
             if largest
             else "nobody weighed in yet"
         )
-        return say("{said} in one weighing: {history}. Is it right?", said=said, history=history), _slip(
-            net, largest
-        )
+        words = say("{said} in one weighing: {history}. Is it right?", said=said, history=history)
+        return words, *_slip(net, largest)
     return None
 
 
-def _slip(net: int, usual: int) -> str:
-    """The weight that was probably meant: a decimal mark left out."""
+def _slip(net: int, usual: int) -> tuple[str, int]:
+    """The weight that was probably meant, a decimal mark left out, and the factor of it."""
     for factor in (10, 100):
         if usual and net / factor <= 1.5 * usual:
-            return say(
-                "{net} kg, a decimal mark left out", net=number(net / factor / 1000, 1 if factor == 10 else 2)
-            )
-    return "a decimal mark left out"
+            meant = number(net / factor / 1000, 1 if factor == 10 else 2)
+            return say("{net} kg, a decimal mark left out", net=meant), factor
+    return "a decimal mark left out", 0

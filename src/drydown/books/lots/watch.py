@@ -26,6 +26,7 @@ from drydown.way.yard import Yard
 from drydown.words import say, sentence
 
 __all__ = [
+    "FLAG_KINDS",
     "READ_WORDS",
     "Flag",
     "Level",
@@ -48,6 +49,19 @@ WAIT_H = 12.0
 FASTER = "dry it faster: thinner, raked more, or by a dryer; keep it apart"
 
 
+FLAG_KINDS = {
+    "window": gettext_noop("mould window, outside both rules"),
+    "longer": gettext_noop("mould window, inside the longer rule only"),
+    "undried": gettext_noop("not dry within the forecast"),
+    "unread": gettext_noop("not read for days"),
+    "late": gettext_noop("its date has passed"),
+    "waits": gettext_noop("waits wet"),
+    "wet": gettext_noop("stored too wet"),
+    "full": gettext_noop("on an over-full place"),
+}
+"""What a flag can be about, in words."""
+
+
 class Level(IntEnum):
     """How much a flag presses; danger sorts first."""
 
@@ -65,6 +79,8 @@ class Flag:
     """What to do about it, where one thing is the usual one."""
     weight: float = 0.0
     """Worse ones have more; sorts lots of one level."""
+    kind: str = ""
+    """Which of `FLAG_KINDS`, for marks and lists."""
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "words", sentence(self.words))
@@ -118,10 +134,10 @@ def _drying(lot: Lot, now: datetime, forecast: DryingForecast | None, window_h: 
             if lot.known_at
             else say("never read, {since:.0f} days", since=since)
         )
-        found.append(Flag(Level.LOOK, words))
+        found.append(Flag(Level.LOOK, words, kind="unread"))
     middle = forecast.dry_on()[1] if forecast else None
     if middle is not None and middle < now - timedelta(hours=3):
-        found.append(Flag(Level.LOOK, "its date has passed: read it"))
+        found.append(Flag(Level.LOOK, "its date has passed: read it", kind="late"))
     return found
 
 
@@ -131,24 +147,25 @@ def _window(lot: Lot, now: datetime, forecast: DryingForecast | None, window_h: 
     days = wet_hours_so_far(lot, now, window_h) / 24.0
     if days >= red:
         words = say("mould window: {days:.0f} days so far, outside both rules", days=days)
-        return [Flag(Level.DANGER, words, HOLD, days)]
+        return [Flag(Level.DANGER, words, HOLD, days, "window")]
     ahead = forecast.figures["mould_window_h"].value / 24.0 if forecast else 0.0
     whole = window_h / 24.0 + ahead
     if forecast is not None and whole >= red and forecast.undried <= 0.5:
         words = say("mould window: {whole:.0f} days by the forecast, outside both rules", whole=whole)
-        return [Flag(Level.DANGER, words, FASTER, whole / 10)]
+        return [Flag(Level.DANGER, words, FASTER, whole / 10, "window")]
     if days >= amber:
         words = say("mould window: {days:.0f} days so far, inside the longer rule only", days=days)
-        return [Flag(Level.DANGER, words, FASTER, days)]
+        return [Flag(Level.DANGER, words, FASTER, days, "longer")]
     if whole >= amber:
         return [
             Flag(
                 Level.LOOK,
                 say("mould window: {whole:.0f} days by the forecast, inside the longer rule", whole=whole),
+                kind="longer",
             )
         ]
     if forecast is not None and forecast.undried > 0.5:
-        return [Flag(Level.DANGER, "not dry within the forecast", FASTER, 1.0)]
+        return [Flag(Level.DANGER, "not dry within the forecast", FASTER, 1.0, "undried")]
     return []
 
 
@@ -161,10 +178,10 @@ def _waiting(lot: Lot, now: datetime) -> list[Flag]:
     hours = _hours(since, now)
     if lot.stage == Stage.FERMENTING and hours > TANK_H:
         words = say("in the tank for {hours:.0f} h (Codex: 12 to 36 h)", hours=hours)
-        return [Flag(Level.DANGER, words, "wash it now", hours / 24)]
+        return [Flag(Level.DANGER, words, "wash it now", hours / 24, "waits")]
     if stage(lot.stage).waits and hours > WAIT_H:
         level = Level.DANGER if hours > 2 * WAIT_H else Level.LOOK
-        return [Flag(level, say("waits wet for {hours:.0f} h", hours=hours), "", hours / 24)]
+        return [Flag(level, say("waits wet for {hours:.0f} h", hours=hours), "", hours / 24, "waits")]
     return []
 
 
@@ -173,10 +190,12 @@ def _stored(lot: Lot, window_h: float) -> list[Flag]:
         return []
     found = past_window(window_h)
     if lot.known_wb is None:
-        found.append(Flag(Level.LOOK, "stored unread", "read it"))
+        found.append(Flag(Level.LOOK, "stored unread", "read it", kind="unread"))
     elif lot.known_wb > TOO_WET:
         words = say("stored at {known_wb:.1f} % wb, outside the rule of 12.5 %", known_wb=100 * lot.known_wb)
-        found.append(Flag(Level.DANGER, words, "spread it again or sell it as wet", 100 * lot.known_wb))
+        found.append(
+            Flag(Level.DANGER, words, "spread it again or sell it as wet", 100 * lot.known_wb, "wet")
+        )
     return found
 
 
@@ -186,13 +205,19 @@ def past_window(window_h: float) -> list[Flag]:
     if found is None:
         return []
     level = Level.DANGER if found.danger else Level.LOOK
-    return [Flag(level, found.words, found.todo, found.days)]
+    return [Flag(level, found.words, found.todo, found.days, "window" if found.danger else "longer")]
 
 
 def _places(lot: Lot, yard: Yard) -> list[Flag]:
     spot = yard.over(lot.code)
     return (
-        [Flag(Level.LOOK, say("{name} is over-full: {share:.0f} %", name=spot.name, share=spot.share))]
+        [
+            Flag(
+                Level.LOOK,
+                say("{name} is over-full: {share:.0f} %", name=spot.name, share=spot.share),
+                kind="full",
+            )
+        ]
         if spot
         else []
     )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 from django import template
 from django.utils.translation import gettext
 
@@ -10,8 +12,8 @@ from drydown.numerals import number
 from drydown.trade.coins import coin_text
 
 __all__ = [
-    "coin", "figure", "kg", "known", "labelled", "minus", "percent", "sourced", "span", "value", "whole",
-    "worded",
+    "coin", "days_since", "figure", "grams", "kg", "kgs", "known", "labelled", "minus", "percent", "sourced",
+    "span", "typed_kg", "value", "whole", "worded",
 ]  # fmt: skip
 
 register = template.Library()
@@ -61,6 +63,30 @@ def kg(grams: int) -> str:
     """Grams as kilograms, to the gram where needed."""
     whole, rest = divmod(int(grams), 1000)
     return f"{number(whole)}.{rest:03d}".rstrip("0").rstrip(".") + " kg"
+
+
+@register.filter
+def kgs(grams: int) -> str:
+    """Grams as kilograms to the tenth, without the unit: for a column that names it."""
+    return number(int(grams) / 1000.0, 1)
+
+
+@register.filter
+def grams(amount: int) -> str:
+    """Grams as kilograms, to the gram where needed, without the unit."""
+    return kg(amount).removesuffix(" kg")
+
+
+@register.filter
+def typed_kg(amount: int) -> str:
+    """Grams as a field of kilograms takes them."""
+    return f"{amount / 1000:.3f}".rstrip("0").rstrip(".")
+
+
+@register.filter
+def days_since(at: datetime, now: datetime) -> int:
+    """Whole days from a moment until now."""
+    return max(0, (now - at).days)
 
 
 @register.filter

@@ -147,12 +147,12 @@ class GateForm(Keyed):
     sure = forms.CharField(widget=forms.HiddenInput, required=False, max_length=20)
     new_grower = forms.BooleanField(label=_("this is a new grower"), required=False)
     village = forms.CharField(label=_("village (new grower)"), max_length=80, required=False)
-    species = forms.ChoiceField(label=_("species"))
-    route = forms.ChoiceField(label=_("route"))
+    species = forms.ChoiceField(label=_("species"), widget=forms.RadioSelect)
+    route = forms.ChoiceField(label=_("route"), widget=forms.RadioSelect)
     gross = Kilograms(label=_("gross weight, kg"))
     tare = Kilograms(label=_("empty container, kg"), required=False, help_text=_("0 if the scale was tared"))
-    container = forms.ChoiceField(label=_("or containers"), required=False)
-    count = Plain(1, 500, "", label=_("how many"), required=False)
+    container = forms.ChoiceField(label=_("containers"), required=False)
+    count = Plain(0, 500, "", label=_("how many"), required=False)
     ripe = Plain(0, 100, "%", label=_("ripe fruit, %"), required=False, help_text=_("if counted"))
     photo = forms.FileField(
         label=_("photo"),
@@ -166,28 +166,35 @@ class GateForm(Keyed):
     def __init__(self, station: Station, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.station = station
-        blank = [("", _("choose"))]
-        self.fields["species"].choices = blank + [(s, s) for s in station.species]  # type: ignore[attr-defined]
-        self.fields["route"].choices = blank + [  # type: ignore[attr-defined]
-            (r, r.replace("_", " ")) for r in station.routes
-        ]
+        self._offer("species", [(s, s) for s in station.species])
+        self._offer("route", [(r, r.replace("_", " ")) for r in station.routes])
         self.question: Question | None = None
-        tins = [(c.name, f"{c.name} ({c.tare_kg:g} kg)") for c in station.gate.containers]
+        tins = [(c.name, f"{c.name}, {c.tare_kg:g} kg") for c in station.gate.containers]
         self.fields["container"].choices = [("", "-"), *tins]  # type: ignore[attr-defined]
+        if len(tins) == 1:
+            self.initial.setdefault("container", tins[0][0])
+
+    def _offer(self, name: str, choices: list[tuple[str, str]]) -> None:
+        """Answers of a field that is picked; the only one is picked already."""
+        self.fields[name].choices = choices  # type: ignore[attr-defined]
+        if len(choices) == 1 or self.initial.get(name) not in {value for value, _label in choices}:
+            self.initial[name] = choices[0][0] if len(choices) == 1 else ""
 
     def clean(self) -> dict[str, Any]:
         """The empty weight comes from the field, or from the containers named."""
         data: dict[str, Any] = super().clean() or self.cleaned_data
-        tin = self.station.gate.container(data.get("container") or "")
-        count = data.get("count") or (1 if tin else 0)
-        data["containers"] = ((tin.name, round(count)),) if tin else ()
+        tin, count = self.station.gate.container(data.get("container") or ""), data.get("count")
+        if data.get("tare") is not None and not count:
+            tin = None  # a typed weight stands for a container that was only shown
+        count = 1 if count is None else round(count)
+        data["containers"] = ((tin.name, count),) if tin and count else ()
         if data.get("tare") is not None and tin is not None:
             self.add_error("tare", _("Write the empty weight or choose containers, not both."))
         if data.get("tare") is None and "tare" not in self.errors:
             if tin is None:
                 self.add_error("tare", _("Write the empty weight, 0 if tared, or choose containers."))
             else:
-                data["tare"] = round(tin.tare_kg * 1000) * round(count)
+                data["tare"] = round(tin.tare_kg * 1000) * count
         self._fits(data)
         return data
 

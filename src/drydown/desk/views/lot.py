@@ -10,8 +10,8 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from drydown.books.lots.drying import case_key, lot_case, lot_forecast
-from drydown.books.lots.story import story_of
-from drydown.books.lots.watch import Level
+from drydown.books.lots.story import Story, story_of
+from drydown.books.lots.watch import Level, wet_hours_so_far
 from drydown.books.models import Lot
 from drydown.desk.chart import Dot, curve_svg
 from drydown.desk.context import need_station
@@ -23,12 +23,17 @@ from drydown.desk.lotsteps import (
     steps_here,
 )
 from drydown.desk.lotway import way_rows
+from drydown.desk.marks import mark_of
 from drydown.desk.people import guarded
 from drydown.desk.views.forms import ReadingForm, StepForm
 from drydown.desk.views.problem import answered
 from drydown.errors import InputError
 from drydown.outlook.cautions import FIRST, cautions
+from drydown.outlook.rules import window_days
 from drydown.station.model import Station
+from drydown.way.order import stage
+from drydown.way.state import Stage
+from drydown.way.yard import room_of
 
 __all__ = ["curve", "lot_page", "whole_page"]
 
@@ -56,31 +61,65 @@ def whole_page(
         for s in steps_here(request, story, bound)
     ]
     shown = {c.text for _s, _f, warned in steps for c in warned}
-    context: dict[str, Any] = {
-        "lot": lot,
-        "fruit_g": story.fruit_g,
-        "steps": steps,
-        "tank": story.state.at("tank"),
-        "readable": story.readable,
-        "local_first": FIRST,
-        "bound_form": bound[1] if bound else None,
-        "bound_kind": bound[0] if bound else "",
-        "reading_form": reading_form or ReadingForm(),
-        "way": way_rows(request, story, station),
-        "deliveries": story.deliveries,
-        "samples": story.samples,
-        "money": station.money,
-        "books": story.books,
-        "above": story.above,
-        "below": story.below,
-        "note": story.note,
-        "balance": story.balance,
-        "due": story.due,
-        "flags": story.flags,
-        "danger_cautions": cautions("mould") if danger else (),
-        "cautions": [c for c in foot_cautions(story.state, station) if c.text not in shown],
-    } | drying_context(story)
+    context: dict[str, Any] = (
+        {
+            "lot": lot,
+            "fruit_g": story.fruit_g,
+            "steps": steps,
+            "tank": story.state.at("tank"),
+            "readable": story.readable,
+            "local_first": FIRST,
+            "bound_form": bound[1] if bound else None,
+            "bound_kind": bound[0] if bound else "",
+            "reading_form": reading_form or ReadingForm(),
+            "way": way_rows(request, story, station)[::-1],
+            "next_to": _next_to(lot),
+            "place": story.state.at(stage(lot.stage).lies or ""),
+            "m2": room_of(story.state, "bed", station) if lot.stage == Stage.DRYING else 0.0,
+            "growers": len({d.grower_id for d in story.deliveries}),
+            "marks": [(mark_of(f), f) for f in story.flags],
+            "deliveries": story.deliveries,
+            "samples": story.samples,
+            "money": station.money,
+            "books": story.books,
+            "above": story.above,
+            "below": story.below,
+            "note": story.note,
+            "balance": story.balance,
+            "due": story.due,
+            "flags": story.flags,
+            "danger_cautions": cautions("mould") if danger else (),
+            "cautions": [c for c in foot_cautions(story.state, station) if c.text not in shown],
+        }
+        | drying_context(story, station)
+        | _gauge(story)
+    )
     return render(request, "desk/lot.html", context, status=400 if (bound or reading_form) else 200)
+
+
+def _next_to(lot: Lot) -> tuple[str, str]:
+    """The lots before and after this one among those of its stage, by code."""
+    codes = list(
+        Lot.objects.filter(stage=lot.stage).order_by("opened_on", "code").values_list("code", flat=True)
+    )
+    at = codes.index(lot.code) if lot.code in codes else -1
+    return (codes[at - 1] if at > 0 else "", codes[at + 1] if 0 <= at < len(codes) - 1 else "")
+
+
+def _gauge(story: Story) -> dict[str, Any]:
+    """The mould window of the whole way as a bar with its two rules, in units of a tenth of an hour."""
+    figure = story.drying.window
+    hours = figure.value if figure else story.drying.window_h
+    if figure is None and not hours:
+        return {}
+    rules = [24.0 * d for d in window_days()]
+    so_far = min(hours, wet_hours_so_far(story.lot, story.now, story.drying.window_h)) if figure else hours
+    high = figure.high if figure else hours
+    full = max(1.2 * rules[1], 1.08 * high)
+    at = [round(1000 * v / full) for v in (so_far, hours, high, *rules)]
+    return {"gauge": {
+        "hours": hours, "at": at, "words": [round(v / 10) for v in at], "rules": [round(r) for r in rules]
+    }}  # fmt: skip
 
 
 @require_safe

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import UTC, datetime
 from typing import Any
 
 from django.db.models import Q, Sum
@@ -13,55 +11,24 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from drydown.books.lots.drying import lot_case, lot_forecast
 from drydown.books.lots.states import yard_now
-from drydown.books.lots.watch import READ_WORDS, Flag, Level, due, flags_of
-from drydown.books.models import Holding, Lot
+from drydown.books.models import Delivery, Grower, Happening, Lot
 from drydown.desk.context import need_station
-from drydown.desk.people import guarded
+from drydown.desk.people import guarded, may_here
 from drydown.desk.views.problem import answered
-from drydown.errors import DrydownError
-from drydown.outlook.forecast import DryingForecast
-from drydown.station.model import Station
-from drydown.way.names import DRY
-from drydown.way.order import stages, step
+from drydown.desk.yardask import Asked, asked_of, choices_of, counts_of
+from drydown.desk.yardpic import axis_of, picture_of
+from drydown.desk.yardrows import Row, rows_of
+from drydown.way.order import stages
+from drydown.way.order import step as find_step
 from drydown.way.state import Stage
-from drydown.way.yard import Yard
 
 __all__ = ["home", "more", "yard"]
 
-
-FAR = datetime.max.replace(tzinfo=UTC)
-
-
-def _shown(which: str) -> list[str]:
-    """Names of the stages on a list of the yard: on their way, stored, or gone."""
-    kept = [s.name for s in stages().values() if s.dry]
-    if which == "stored":
-        return kept
-    if which == "gone":
-        return [Stage.GONE]
-    return [name for name in stages() if name not in kept and name != Stage.GONE]
-
-
-@dataclass(frozen=True, slots=True)
-class Row:
-    """One lot in the yard."""
-
-    lot: Lot
-    net_g: int
-    dry_g: int
-    todo: str
-    flags: list[Flag]
-    dry_on: tuple[Any, Any, Any] | None
-    last_wb: float | None
-    last_percent: float
-    trouble: str
-
-    @property
-    def endangered(self) -> bool:
-        """Whether something about it can hurt."""
-        return any(f.level == Level.DANGER for f in self.flags)
+AT_ONCE_S, FILLING_S = 0.8, 2.0
+"""Seconds for forecasts that are not kept: on the first answer, and on each that fills in."""
+MOST = 400
+"""Lots on one list; the latest are shown, and the list says that there are more."""
 
 
 @require_safe
@@ -77,64 +44,98 @@ def more(request: HttpRequest) -> HttpResponse:
     return render(request, "desk/more.html")
 
 
+def _stages_of(show: str) -> list[str]:
+    """Names of the stages on a list of the yard: on their way, stored, or gone."""
+    kept = [s.name for s in stages().values() if s.dry]
+    if show == "stored":
+        return kept
+    if show == "gone":
+        return [Stage.GONE]
+    return [name for name in stages() if name not in kept and name != Stage.GONE]
+
+
+def _lots_of(show: str) -> Any:
+    fruit = Sum("deliveries__net_g", filter=Q(deliveries__undone=False))
+    lots = Lot.objects.annotate(net=fruit).exclude(stage=Stage.GATHERING, net=None)
+    return lots.filter(stage__in=_stages_of(show))
+
+
 @require_safe
 @answered
 @guarded("lots.way")
 def yard(request: HttpRequest) -> HttpResponse:
-    """Lots by where they stand; those that are stored on their own list."""
-    station = need_station()
-    shown = request.GET.get("show", "way")
-    fruit = Sum("deliveries__net_g", filter=Q(deliveries__undone=False))
-    lots = Lot.objects.annotate(net=fruit).exclude(stage=Stage.GATHERING, net=None)
-    chosen = lots.filter(stage__in=_shown(shown))
-    found = list(chosen[:160])
-    matter, places, now = _matter(found), yard_now(station), timezone.now()
-    rows = [_row(lot, station, matter.get(lot.account, 0), places, now) for lot in found]
-    rows.sort(key=lambda r: (r.dry_on is None, r.dry_on[1] or FAR if r.dry_on else FAR))
-    worst = sorted((r for r in rows if r.endangered), key=lambda r: -max(f.weight for f in r.flags))
-    groups = [(_("in danger"), worst)]
-    calm = [r for r in rows if not r.endangered]
-    groups += [(_(s.words), [r for r in calm if r.lot.stage == s.name]) for s in stages().values()]
+    """Every lot on its way, as a picture and as a list; those stored or gone on their own lists."""
+    station, asked, now = need_station(), asked_of(request.GET), timezone.now()
+    exact = Lot.objects.filter(code__iexact=asked.q).first() if asked.q else None
+    if exact is not None:
+        return redirect("lot", exact.code)
+    found = list(_lots_of(asked.show)[: MOST + 1])
+    places = yard_now(station)
+    budget = FILLING_S if request.headers.get("HX-Request") else AT_ONCE_S
+    rows = rows_of(found[:MOST], station, places, now, budget)
+    chosen = [r for r in rows if asked.fits(r, _lots_of_growers(asked.q, request))]
+    axis = axis_of(station, now)
     context = {
-        "groups": [g for g in groups if g[1]],
-        "shown": shown,
-        "beds": list(places.beds.values()),
+        "asked": asked, "rows": asked.ordered(chosen), "all": rows, "cut": len(found) > MOST, "most": MOST,
+        "counts": counts_of(rows), "menus": choices_of(rows, asked), "axis": axis, "now": now,
+        "columns": picture_of(chosen, places, axis) if asked.show == "way" else [],
+        "stage_counts": _stage_counts(rows), "waiting": sum(r.waiting for r in rows),
+        "sum_kg": sum(r.holds_kg for r in chosen), "besides": _besides(asked, request),
         "others": [*places.tanks.values(), *places.stores.values()],
         "machines": [*station.equipment.pulpers, *station.equipment.hullers],
-        "now": now,
-    }
+        **(_ends(chosen) if asked.show != "way" else {}),
+    }  # fmt: skip
     return render(request, "desk/yard.html", context)
 
 
-def _matter(lots: list[Any]) -> dict[str, int]:
-    """Dry matter each lot holds, g, by account."""
-    rows = Holding.objects.filter(account__name__in=[lot.account for lot in lots], commodity=DRY)
-    return dict(rows.values_list("account__name", "amount"))
+def _stage_counts(rows: list[Row]) -> list[tuple[str, int]]:
+    """How many lots stand at each stage, in the order of the way."""
+    counted = [(s.words, sum(r.lot.stage == s.name for r in rows)) for s in stages().values()]
+    return [(words, n) for words, n in counted if n]
 
 
-def _row(lot: Any, station: Station, dry_g: int, places: Yard, now: datetime) -> Row:
-    found: DryingForecast | None = None
-    trouble = ""
-    if lot.stage == Stage.DRYING:
-        try:
-            case = lot_case(lot, station)
-            found = lot_forecast(case, station) if case else None
-            trouble = (
-                "" if case else _("no forecast: its place or its drying table is not in the station file")
-            )
-        except DrydownError as error:
-            trouble = str(error)
-    last = lot.known_wb
-    middle = found.dry_on()[1] if found else None
-    kind = due(lot, station, now, passed=middle is not None and middle < now)
-    return Row(
-        lot,
-        lot.net or 0,
-        dry_g,
-        _(READ_WORDS) if kind == "read" else _(step(kind).words) if kind else "",
-        flags_of(lot, now, places, found),
-        found.dry_on() if found else None,
-        last,
-        100.0 * (last or 0.0),
-        trouble,
-    )
+def _growers_like(q: str, request: HttpRequest) -> list[Grower]:
+    """Growers whose name, number or village is like what was sought, for those who may see names."""
+    if not q or not may_here(request, "growers.names"):
+        return []
+    like = Q(name__icontains=q) | Q(village__icontains=q)
+    if q.isascii() and q.isdecimal() and len(q) <= 15:
+        like |= Q(number=int(q))
+    return list(Grower.objects.filter(like, merged_into=None)[:12])
+
+
+def _lots_of_growers(q: str, request: HttpRequest) -> set[str]:
+    growers = _growers_like(q, request)
+    if not growers:
+        return set()
+    rows = Delivery.objects.filter(grower__in=growers, undone=False)
+    return set(rows.values_list("lot__code", flat=True))
+
+
+def _besides(asked: Asked, request: HttpRequest) -> dict[str, Any]:
+    """What else was found: growers, and lots on the other lists."""
+    if not asked.q:
+        return {}
+    like = Q(code__icontains=asked.q) | Q(bed__icontains=asked.q) | Q(store__icontains=asked.q)
+    lots = Lot.objects.filter(like).exclude(stage__in=_stages_of(asked.show))[:12]
+    return {"growers": _growers_like(asked.q, request), "lots": list(lots)}
+
+
+def _ends(rows: list[Row]) -> dict[str, Any]:
+    """For lots that are stored or gone: what was done last, and bags where a sample told them."""
+    last: dict[int, Happening] = {}
+    bags: dict[int, str] = {}
+    ids = [r.lot.pk for r in rows]
+    for h in Happening.objects.filter(lot__in=ids, undone=False).order_by("happened_at", "entry_id"):
+        if h.kind == "sample":
+            told = h.details.get("bags_in_lot")
+            bags[h.lot_id] = f"{told:g}" if isinstance(told, int | float) else bags.get(h.lot_id, "")
+        else:
+            last[h.lot_id] = h
+    return {
+        "ends": [(r, bags.get(r.lot.pk, ""), _words(last.get(r.lot.pk)), last.get(r.lot.pk)) for r in rows]
+    }
+
+
+def _words(last: Happening | None) -> str:
+    return _(find_step(last.kind).past) if last is not None else ""

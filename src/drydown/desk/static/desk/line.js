@@ -2,7 +2,7 @@
 "use strict";
 for (const input of document.querySelectorAll("input.line")) {
   const track = document.createElement("div"), mark = document.createElement("span");
-  track.className = "track";
+  track.className = "slider";
   track.setAttribute("aria-hidden", "true");
   track.append(mark);
   const show = () => {

@@ -2,7 +2,7 @@
 "use strict";
 const SHELF = "drydown-field-4";
 const COUNT = "/field/count/";  // only for those who grade; others are refused it, and need not have it
-const PARTS = ["/field/", "/static/desk/ledger.css", "/static/desk/outbox.js", "/static/desk/field.js", "/static/desk/count.js", "/static/desk/mark.svg"];
+const PARTS = ["/field/", "/static/desk/almanac.css", "/static/desk/outbox.js", "/static/desk/field.js", "/static/desk/count.js", "/static/desk/mark.svg"];
 // A page that was refused, or that leads to the entry page, is never put on the shelf.
 const lay = async (shelf, path, needed) => {
   const answer = await fetch(path, { cache: "reload" });
