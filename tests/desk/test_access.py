@@ -59,6 +59,7 @@ CALLS: list[tuple[str, str, str, bool]] = [
     ("get", "/growers/101/statement.pdf", "money.accounts", False),
     ("get", "/money/", "money.accounts", False),
     ("post", "/money/", "money.accounts", True),
+    ("post", "/money/run/", "money.accounts", True),
     ("get", "/yard/", "lots.way", False),
     ("get", "/lot/{lot}/", "lots.way", False),
     ("get", "/lot/{lot}/family.svg", "lots.way", False),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Callable
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -10,7 +11,7 @@ from django import forms
 from django.conf import settings
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.db.models import Q
+from django.db.models import Avg, Q, Sum
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -21,8 +22,9 @@ from django.views.decorators.http import require_http_methods, require_safe
 from drydown.books.lots.gate import owed
 from drydown.books.lots.mend import merge_growers
 from drydown.books.lots.weighing import find_grower
-from drydown.books.models import Delivery, Grower
+from drydown.books.models import Delivery, Grower, Lot
 from drydown.books.money.payments import statement
+from drydown.books.money.payrun import Due, dues
 from drydown.books.people.access import need
 from drydown.books.people.register import note_change
 from drydown.desk.context import need_station
@@ -37,6 +39,15 @@ from drydown.trade.coins import coin_text
 __all__ = ["cards_pdf", "grower_page", "growers", "slip_pdf", "statement_pdf"]
 
 PAGE = 60
+Listed = tuple[Grower, Due | None]
+SORTS: dict[str, Callable[[Listed], Any]] = {
+    "owed": lambda row: (-(row[1].owed if row[1] else 0), row[0].number),
+    "since": lambda row: (
+        row[1].since.timestamp() if row[1] and row[1].since else float("inf"),
+        row[0].number,
+    ),
+    "name": lambda row: row[0].name.casefold(),
+}
 WIDTHS = {"a6": (False, 105), "80": (True, 72), "58": (True, 48)}
 
 
@@ -63,11 +74,18 @@ def growers(request: HttpRequest) -> HttpResponse:
     if text:
         number = Q(number=int(text)) if text.isdecimal() and len(text) < 10 else Q()
         rows = rows.filter(Q(name__icontains=text) | Q(village__icontains=text) | number)
-    page = Paginator(rows, PAGE).get_page(request.GET.get("page"))
-    money = need_station().money
-    context = {"page": page, "find": text, "money": money}
-    if may_here(request, "money.accounts"):
-        context["rows"] = [(g, owed(g, money.currency)) for g in page]
+    money, sort = need_station().money, request.GET.get("sort", "number")
+    context: dict[str, Any] = {"find": text, "money": money, "sort": sort}
+    if not may_here(request, "money.accounts"):
+        listed: list[Listed] = [(g, None) for g in rows]
+    else:
+        owed_to = {d.grower.pk: d for d in dues(money.currency)}
+        listed = [(g, owed_to.get(g.pk)) for g in rows]
+        if sort in SORTS:
+            listed.sort(key=SORTS[sort])
+        shown = [due for _g, due in listed if due]
+        context |= {"money_shown": True, "due_total": sum(d.owed for d in shown), "due_n": len(shown)}
+    context["page"] = Paginator(listed, PAGE).get_page(request.GET.get("page"))
     return render(request, "desk/growers.html", context)
 
 
@@ -106,6 +124,8 @@ def grower_page(request: HttpRequest, number: int) -> HttpResponse:
     context = {
         "grower": grower, "form": form, "deliveries": mine.select_related("lot")[:200],
         "fruit_g": sum(mine.values_list("net_g", flat=True)), "money": station.money, "since": since,
+        "times": mine.count(), "ripe": mine.aggregate(ripe=Avg("ripe_percent"))["ripe"],
+        "became": _became(mine), "pay_key": uuid.uuid4(), "next_to": _next_to(grower),
     }  # fmt: skip
     if may_here(request, "money.accounts"):
         context["lines"] = statement(grower, currency, since, until)
@@ -113,6 +133,30 @@ def grower_page(request: HttpRequest, number: int) -> HttpResponse:
     context["may_merge"] = may_here(request, "journal.undo", write=True)
     context["merge_key"] = uuid.uuid4()
     return render(request, "desk/grower.html", context, status=400 if form.errors else 200)
+
+
+def _next_to(grower: Grower) -> tuple[int | None, int | None]:
+    """Numbers before and after this one."""
+    rows = Grower.objects.filter(merged_into=None)
+    before = (
+        rows.filter(number__lt=grower.number).order_by("-number").values_list("number", flat=True).first()
+    )
+    after = rows.filter(number__gt=grower.number).order_by("number").values_list("number", flat=True).first()
+    return before, after
+
+
+def _became(mine: Any) -> list[dict[str, Any]]:
+    """The lots a grower's fruit went into: how much of each it is, and where that lot stands."""
+    rows = mine.values("lot").annotate(net=Sum("net_g")).order_by("-lot__opened_on", "lot__code")[:60]
+    lots = Lot.objects.in_bulk([row["lot"] for row in rows])
+    whole = dict(
+        Delivery.objects.filter(lot__in=lots, undone=False).values("lot").annotate(net=Sum("net_g"))
+        .values_list("lot", "net")
+    )  # fmt: skip
+    return [
+        {"lot": lots[row["lot"]], "net": row["net"], "share": 100 * row["net"] / whole[row["lot"]]}
+        for row in rows
+    ]
 
 
 def _twin(form: GrowerForm, grower: Grower) -> bool:

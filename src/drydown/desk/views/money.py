@@ -28,7 +28,9 @@ from drydown.books.money.payments import (
 from drydown.books.numbers import parse_decimal
 from drydown.desk.context import need_station
 from drydown.desk.people import guarded, told, who
+from drydown.desk.seasonpic import season_context
 from drydown.desk.views.forms import Keyed, Kilograms, Plain, Typed
+from drydown.desk.views.payrun import run_context
 from drydown.desk.views.problem import answered
 from drydown.errors import InputError
 from drydown.station.trade import Money
@@ -214,5 +216,6 @@ def money_page(request: HttpRequest) -> HttpResponse:
     start = {"grower": request.GET.get("grower", "")}
     shown = {name: made(initial=dict(start)) if name != act else bound for name, made in FORMS.items()}
     context = {"view": accounts_view(money), "money": money, "forms": shown, "bound": bound}
+    context |= run_context(request, money) | season_context(money.currency)
     context["to_pay"] = _to_pay(bound.data.get("grower", "") if bound else start["grower"], money)
     return render(request, "desk/money.html", context, status=400 if bound else 200)
