@@ -122,7 +122,8 @@ def test_gate_to_dry_date(browser: Browser, address: str, size: str) -> None:
 @pytest.mark.parametrize("size", SIZES)
 @pytest.mark.parametrize(
     "path",
-    ["/gate/", "/yard/", "/station/", "/yard/?show=stored", "lot", "/growers/", "/growers/101/", "/money/",
+    ["/gate/", "/yard/", "/station/", "/station/?page=all", "/station/?page=climate",
+     "/yard/?show=stored", "lot", "/growers/", "/growers/101/", "/money/",
      "/journal/", "/journal/40/", "/people/", "/devices/", "/field/", "/carry/", "/me/", "/more/",
      "/gate/slip/1/"],
 )  # fmt: skip

@@ -301,7 +301,7 @@ def test_the_currency_of_the_books_stays(client: Any, people: list[Any], books: 
 
     delivery(people[0], 100.0)
     station = load_station(books / "station.toml")
-    fields = station_fields(client.get("/station/").content.decode())
+    fields = station_fields(client.get("/station/?page=all").content.decode())
     ticks = {"species": list(station.species), "routes": list(station.routes)}
     for change in ({"money.decimals": "2"}, {"money.currency": "XXX"}):
         answer = client.post("/station/", fields | ticks | change)

@@ -74,6 +74,7 @@ CALLS: list[tuple[str, str, str, bool]] = [
     ("post", "/journal/1/take-back/", "journal.undo", True),
     ("get", "/station/", "station.description", False),
     ("post", "/station/", "station.description", True),
+    ("post", "/station/picture/", "station.description", False),
     ("get", "/people/", "people.access", False),
     ("post", "/people/", "people.access", True),
     ("post", "/people/{person}/", "people.access", True),

@@ -21,7 +21,7 @@ def _keep(client: Client, books: Path, prefix: str, row: dict[str, str], number:
     """Fill one row of the station page; status and page of the answer."""
     from drydown.station.load import load_station
 
-    page = client.get("/station/").content.decode()
+    page = client.get("/station/?page=all").content.decode()
     station = load_station(books / "station.toml")
     ticks = {"species": list(station.species), "routes": list(station.routes)}
     changed = {f"{prefix}.{number}.{key}": value for key, value in row.items()}

@@ -35,7 +35,7 @@ def test_the_station_page_keeps_what_it_does_not_show(client: Client, books: Pat
     from drydown.station.load import load_station
 
     before = load_station(file)
-    fields = station_fields(client.get("/station/").content.decode())
+    fields = station_fields(client.get("/station/?page=all").content.decode())
     ticks = {"species": list(before.species), "routes": list(before.routes)}
     assert client.post("/station/", fields | ticks | {"place.name": "New name"}).status_code == 302
     after = load_station(file)
@@ -52,7 +52,7 @@ def test_a_bed_with_lots_on_it_keeps_its_name(client: Client, books: Path) -> No
     code = Lot.objects.get().code
     step(client, code, "float", floaters_kg="5")
     step(client, code, "spread", bed="Old patio", load_kg_m2="25")
-    fields = station_fields(client.get("/station/").content.decode())
+    fields = station_fields(client.get("/station/?page=all").content.decode())
     name = next(k for k, v in fields.items() if v == "Old patio")
     station = load_station(books / "station.toml")
     ticks = {"species": list(station.species), "routes": list(station.routes)}
@@ -66,7 +66,7 @@ def test_heights_are_never_guessed(client: Client, books: Path, typed: str) -> N
     from drydown.station.load import load_station
 
     station = load_station(books / "station.toml")
-    fields = station_fields(client.get("/station/").content.decode())
+    fields = station_fields(client.get("/station/?page=all").content.decode())
     ticks = {"species": list(station.species), "routes": list(station.routes)}
     assert client.post("/station/", fields | ticks | {"place.elevation_m": typed}).status_code == 400
 
@@ -94,7 +94,7 @@ def test_station_page_round_trip_and_mistakes(client: Client, books: Path) -> No
     from drydown.station.load import load_station
 
     file = books / "station.toml"
-    before, fields = load_station(file), station_fields(client.get("/station/").content.decode())
+    before, fields = load_station(file), station_fields(client.get("/station/?page=all").content.decode())
     ticks = {"species": list(before.species), "routes": list(before.routes)}
     assert client.post("/station/", fields | ticks).status_code == 302
     assert load_station(file) == before
@@ -116,7 +116,7 @@ def test_station_page_round_trip_and_mistakes(client: Client, books: Path) -> No
 def test_first_set_up_begins_empty_and_keeps_what_was_typed(client: Client, books: Path) -> None:
     (books / "station.toml").unlink()
     assert client.get("/gate/").headers["Location"] == "/station/"
-    page = client.get("/station/").content.decode()
+    page = client.get("/station/?page=all").content.decode()
     assert "Describe your station" in page
     assert not any(station_fields(page).values())
     answer = client.post("/station/", {"place.name": "Kell Ridge Mill"})
@@ -138,7 +138,7 @@ def test_lots_on_their_way_keep_what_they_need(client: Client, books: Path) -> N
 
     weigh(client)
     station = load_station(books / "station.toml")
-    fields = station_fields(client.get("/station/").content.decode())
+    fields = station_fields(client.get("/station/?page=all").content.decode())
     answer = client.post("/station/", fields | {"species": ["robusta"], "routes": list(station.routes)})
     assert Lot.objects.get().code in answer.content.decode()
     answer = client.post("/station/", fields | {"species": list(station.species), "routes": ["natural"]})
@@ -152,7 +152,7 @@ def test_a_tunnel_survives_the_station_page(client: Client, books: Path) -> None
     file = books / "station.toml"
     file.write_text(file.read_text(encoding="utf-8").replace('"roofed_bed"', '"tunnel"'), encoding="utf-8")
     station = load_station(file)
-    fields = station_fields(client.get("/station/").content.decode())
+    fields = station_fields(client.get("/station/?page=all").content.decode())
     ticks = {"species": list(station.species), "routes": list(station.routes)}
     assert client.post("/station/", fields | ticks).status_code == 302
     assert load_station(file) == station

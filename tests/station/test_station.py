@@ -8,7 +8,7 @@ import pytest
 
 from drydown.errors import InputError
 from drydown.station.load import StationFileError, example_text, load_station, parse_station
-from drydown.station.weather import read_weather
+from drydown.station.weather import read_weather, station_weather
 
 
 def test_the_example_is_good_and_describes_an_invented_place() -> None:
@@ -83,14 +83,22 @@ def test_weather_files_by_their_ending(tmp_path: Path) -> None:
         read_weather(tmp_path / "w.csv", None)
 
 
-def test_routes_need_their_drying_table_and_tanks() -> None:
+def test_what_may_come_later_is_told_and_stops_nothing() -> None:
+    """Place, a species with a price, a route and a bed are enough to weigh in; the rest is named."""
+    from drydown.station.gaps import gaps
+
     text = example_text()
+    assert gaps(parse_station(text)) == []
     begin, end = text.index("[drying.cherry]"), text.index("# What you have measured")
-    with pytest.raises(StationFileError, match=r"route natural needs a table \[drying.cherry\]"):
-        parse_station(text[:begin] + text[end:])
+    bare = text[:begin] + text[end:]
+    assert [g.about for g in gaps(parse_station(bare))] == ["drying"]
     begin, end = text.index("[[equipment.tanks]]"), text.index("# place is one of")
-    with pytest.raises(StationFileError, match="needs at least one"):
-        parse_station(text[:begin] + text[end:])
+    assert [g.about for g in gaps(parse_station(text[:begin] + text[end:]))] == ["tanks"]
+    begin, end = text.index("[[weather.months]]"), text.index("[[equipment.pulpers]]")
+    dry = parse_station(text[:begin] + text[end:])
+    assert [g.about for g in gaps(dry)] == ["climate"]
+    with pytest.raises(InputError, match="no climate yet"):
+        station_weather(dry, Path())
 
 
 def test_a_dryer_is_a_place_with_a_fan() -> None:

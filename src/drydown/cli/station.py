@@ -46,6 +46,7 @@ def check(
     json: Annotated[bool, typer.Option("--json", help="print JSON, shape drydown.station/1")] = False,
 ) -> None:
     """Check a station file; every mistake is named with key, value and what is allowed."""
+    from drydown.station.gaps import gaps  # noqa: PLC0415
     from drydown.station.load import StationFileError, load_station  # noqa: PLC0415
 
     with answering():
@@ -63,7 +64,8 @@ def check(
             sys.exit(EXIT_INPUT)
         if json:
             body = station.model_dump(mode="json")
-            print_json({"shape": "drydown.station/1", "good": True, "station": body})
+            later = [{"about": g.about, "words": g.words, "costs": g.costs} for g in gaps(station)]
+            print_json({"shape": "drydown.station/1", "good": True, "station": body, "gaps": later})
             return
         area = sum(b.area_m2 for b in station.equipment.beds)
         place = station.place
@@ -73,3 +75,5 @@ def check(
             f"species {', '.join(station.species)}.",
             markup=False,
         )
+        for gap in gaps(station):
+            out.print(f"May come later: {gap.words}; {gap.costs}.", markup=False)

@@ -104,4 +104,5 @@ urlpatterns = [
     path("journal/<number:number>/mend/", mend.mend_entry, name="mend"),
     path("journal/<number:number>/take-back/", journal.undo, name="entry-undo"),
     path("station/", setup.station_page, name="station"),
+    path("station/picture/", setup.picture, name="station-picture"),
 ]

@@ -10,7 +10,6 @@ from drydown.air.normals import MonthNormals
 from drydown.air.series import Site
 from drydown.errors import DrydownError, InputError
 from drydown.matter.practice import Practice, practice
-from drydown.matter.routes import form_of_route
 from drydown.station.part import FormName, Hour, Part, RouteName, SpeciesName, Text
 from drydown.station.trade import Gate, Measured, Money
 from drydown.steps.dry.data import Place, place, place_names
@@ -76,16 +75,15 @@ class Month(Part):
 
 
 class Weather(Part):
-    """Twelve months of normals, January first, or a weather file, or both."""
+    """Twelve months of normals, January first, or a weather file, or both; neither: no forecast yet."""
 
     file: str | None = None
     months: Annotated[tuple[Month, ...], Field(min_length=12, max_length=12)] | None = None
 
-    @model_validator(mode="after")
-    def _some(self) -> Self:
-        if self.file is None and self.months is None:
-            raise ValueError("give a weather file or twelve [[weather.months]]")
-        return self
+    @property
+    def given(self) -> bool:
+        """Whether there is anything to forecast with."""
+        return self.file is not None or self.months is not None
 
 
 class Machine(Part):
@@ -260,14 +258,14 @@ class Drying(Part):
 
 
 class Station(Part):
-    """The whole description, as in the station file."""
+    """The whole description, as in the station file; what may come later is told by `gaps`."""
 
     place: PlaceOnEarth
     species: Annotated[tuple[SpeciesName, ...], Field(min_length=1)]
     routes: Annotated[tuple[RouteName, ...], Field(min_length=1)]
-    weather: Weather
+    weather: Weather = Weather()
     equipment: Equipment
-    drying: dict[FormName, Drying]
+    drying: dict[FormName, Drying] = {}
     money: Money
     measured: Measured = Measured()
     gate: Gate = Gate()
@@ -277,17 +275,6 @@ class Station(Part):
         missing = [s for s in self.species if s not in self.money.cherry_price_per_kg]
         if missing:
             raise ValueError(say("money.cherry_price_per_kg has no price for {value}", value=missing[0]))
-        for route in self.routes:
-            if form_of_route(route) not in self.drying:
-                raise ValueError(
-                    say(
-                        "route {route} needs a table [drying.{form_of_route}]",
-                        route=route,
-                        form_of_route=form_of_route(route),
-                    )
-                )
-        if "washed" in self.routes and not self.equipment.tanks:
-            raise ValueError("route washed needs at least one [[equipment.tanks]]")
         return self
 
     def practice(self) -> Practice:

@@ -38,4 +38,8 @@ def station_weather(station: Station, folder: Path) -> HourlyWeather | tuple[Mon
     normals = station.normals()
     if normals is not None:
         return normals
+    if station.weather.file is None:
+        raise InputError(
+            "has no climate yet.", "the station", "Type its twelve months, or name a weather file."
+        )
     return read_weather(folder / str(station.weather.file), station.place.site())

@@ -6,11 +6,13 @@ import json
 import os
 import re
 from pathlib import Path
+from typing import Any
 
 from django.conf import settings
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
@@ -20,24 +22,27 @@ from drydown.desk.setupfields import labels, sections
 from drydown.desk.setupform import from_post, from_text
 from drydown.desk.setupmonths import months_from
 from drydown.desk.setupnames import in_words
+from drydown.desk.setuppages import ALL, PAGES, keys_of, merged, own_sections, steps_of
+from drydown.desk.setuppic import climate_of, plan_of
 from drydown.desk.setuptoml import to_toml
 from drydown.desk.views.problem import calm
 from drydown.errors import InputError
 from drydown.matter.routes import form_of_route
+from drydown.station.gaps import gaps
 from drydown.station.load import StationFileError, parse_station
 from drydown.station.model import Station
 from drydown.way.order import stages
 from drydown.way.state import Stage
 from drydown.words import say
 
-__all__ = ["station_page"]
+__all__ = ["picture", "station_page"]
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @calm
 @guarded("station.description")
 def station_page(request: HttpRequest) -> HttpResponse:
-    """The station description as a form; nothing is written until all of it is good."""
+    """The station description in short pages; nothing is written until all that is needed is good."""
     file = settings.STATION_FILE
     try:
         text = file.read_text(encoding="utf-8") if file.exists() else ""
@@ -49,43 +54,132 @@ def station_page(request: HttpRequest) -> HttpResponse:
         return render(
             request, "desk/problem.html", {"words": words % {"why": error, "file": file}}, status=400
         )
-    draft = _draft()
-    if request.method != "POST" and draft is not None:
+    draft, page = _draft(), _asked_page(request)
+    if draft is not None:
         values, lists = draft
-    problems: dict[str, str] = {}
-    general: list[str] = []
-    if request.method == "POST":
-        values = {k: v for k, v in request.POST.items() if isinstance(v, str)}
+    if request.method != "POST":
+        return _show(request, page, values, lists, {}, draft is not None, text)
+    if request.POST.get("act") == "forget":
+        _forget_draft()
+        return redirect("station")
+    return _take(request, page, values, lists, text)
+
+
+def _asked_page(request: HttpRequest) -> str:
+    page = request.POST.get("page") or request.GET.get("page") or ""
+    return page if page in PAGES or page == ALL else "" if request.method != "POST" else ALL
+
+
+def _typed(
+    request: HttpRequest, page: str, values: dict[str, str], lists: dict[str, list[str]]
+) -> tuple[dict[str, str], dict[str, list[str]]]:
+    """What was known with this page as it was sent."""
+    posted = {k: v for k, v in request.POST.items() if isinstance(v, str)}
+    found = merged(values, posted, sections({**values, **posted}, lists, {}), page)
+    if page in {ALL, "crop"}:
         lists = {k: request.POST.getlist(k) for k in ("species", "routes")}
-        if request.POST.get("act") == "forget":
-            _forget_draft()
-            return redirect("station")
+    return found, lists
+
+
+def _take(
+    request: HttpRequest, page: str, base: dict[str, str], lists: dict[str, list[str]], text: str
+) -> HttpResponse:
+    """Keep what was sent: as the station's file where nothing that is needed lacks, else as a draft."""
+    values, lists = _typed(request, page, base, lists)
+    wrong_months = ""
+    try:
         pasted = _pasted(request)
-        try:
-            values |= months_from(pasted) if pasted else {}
-        except InputError as error:
-            problems["months"] = f"{error.what} {error.fix}"
-        made, wrong = _judged(values, lists, text)
-        problems |= wrong
-        if not problems and request.POST.get("act") != "fill":
-            _write(made)
-            _forget_draft()
-            messages.success(request, _("The station description is saved."))
-            return redirect("yard")
-        _keep_draft(values, lists)
-        if request.POST.get("act") == "fill" and "months" not in problems:
-            messages.success(request, _("The months are filled in; nothing is saved yet."))
-            problems = {}
+        values |= months_from(pasted) if pasted else {}
+    except InputError as error:
+        wrong_months = f"{error.what} {error.fix}"
+    made, problems = _judged(values, lists, text)
+    if wrong_months:
+        problems["months"] = wrong_months
+    filling = request.POST.get("act") == "fill"
+    if not problems and not filling:
+        _write(made)
+        _forget_draft()
+        messages.success(request, _("The station description is saved."))
+        return redirect(f"{reverse('station')}?page={_next(page)}" if page != ALL else "yard")
+    _keep_draft(values, lists)
+    if filling and not wrong_months:
+        messages.success(request, _("The months are filled in; nothing is saved yet."))
+        return _show(request, page, values, lists, {}, False, text)
+    own = _own(problems, page, values, lists)
+    if own or page == ALL:
+        return _show(request, page, values, lists, own if page != ALL else problems, False, text)
+    messages.success(request, _("Kept. The gate opens when the pages marked with a triangle are filled in."))
+    return redirect(f"{reverse('station')}?page={_next(page)}")
+
+
+def _own(
+    problems: dict[str, str], page: str, values: dict[str, str], lists: dict[str, list[str]]
+) -> dict[str, str]:
+    """Mistakes on one page: on its fields, and of its rows. What another page lacks is no mistake here."""
+    mine = keys_of(own_sections(sections(values, lists, {}), page))
+    rows = {key.rpartition(".")[0] for key in mine}
+    elsewhere = keys_of(sections(values, lists, {})) - mine
+    others = {key.rpartition(".")[0] for key in elsewhere} - rows
+    return {
+        k: v for k, v in problems.items()
+        if k in mine or k in rows or (page == "climate" and k == "months")
+        or (k not in elsewhere and k not in others and _typed_here(k, mine, values))
+    }  # fmt: skip
+
+
+def _typed_here(key: str, mine: set[str], values: dict[str, str]) -> bool:
+    """Whether a mistake about a whole table comes of what was typed on this page."""
+    return any(k.startswith(f"{key}.") and values.get(k, "").strip() for k in mine)
+
+
+def _next(page: str) -> str:
+    names = list(PAGES)
+    return names[min(names.index(page) + 1, len(names) - 1)] if page in names else names[0]
+
+
+def _show(
+    request: HttpRequest,
+    page: str,
+    values: dict[str, str],
+    lists: dict[str, list[str]],
+    problems: dict[str, str],
+    is_draft: bool,
+    text: str,
+) -> HttpResponse:
+    """One page of the description, with what is known of the others."""
+    shown = sections(values, lists, problems)
+    _made, lacking = _judged(values, lists, text)
+    steps = steps_of(shown, lacking, page, lists)
+    if not page:
+        waits = [s.name for s in steps if s.state == "asked"]
+        page = waits[0] if waits else "place"
+        steps = steps_of(shown, lacking, page, lists)
     names = labels()
     general = [f"{names.get(key, '')}: {line}".lstrip(": ") for key, line in problems.items()]
+    station = None if lacking or not text else parse_station(_made)
     context = {
-        "sections": sections(values, lists, problems),
-        "general": general,
-        "months_problem": problems.get("months", ""),
-        "draft": draft is not None and request.method != "POST",
-        "is_new": not text,
-    }
+        "sections": own_sections(shown, page), "general": general, "draft": is_draft, "is_new": not text,
+        "months_problem": problems.get("months", ""), "page": page, "steps": steps,
+        "question": PAGES[page][1] if page in PAGES else "", "next": _next(page),
+        "open": not lacking, "gaps": gaps(station) if station else [],
+        **_picture(page, values),
+    }  # fmt: skip
     return render(request, "desk/station.html", context, status=400 if general else 200)
+
+
+def _picture(page: str, values: dict[str, str]) -> dict[str, Any]:
+    if page == "climate":
+        return {"climate": climate_of(values)}
+    return {"plan": plan_of(values)} if page in {"places", ALL} else {}
+
+
+@require_http_methods(["POST"])
+@calm
+@guarded("station.description")
+def picture(request: HttpRequest) -> HttpResponse:
+    """The picture of what is typed on a page, before anything is kept."""
+    values = {k: v for k, v in request.POST.items() if isinstance(v, str)}
+    return render(request, "desk/_setup_picture.html", _picture(_asked_page(request), values))
 
 
 def _judged(values: dict[str, str], lists: dict[str, list[str]], text: str) -> tuple[str, dict[str, str]]:
