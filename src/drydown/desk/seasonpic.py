@@ -15,6 +15,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from drydown.books.models import Delivery, Holding, Lot
+from drydown.numerals import number
 from drydown.way.names import DRY, WATER
 from drydown.way.order import stages
 from drydown.way.state import Stage
@@ -100,7 +101,7 @@ def _bars(name: str, width: int, height: int, days: Sequence[tuple[date, float]]
         for i, (day, _kg) in enumerate(days) if i == 0 or day.day == 1
     ]  # fmt: skip
     kept = [m for i, m in enumerate(months) if i + 1 == len(months) or months[i + 1][0] - m[0] > 28]
-    return Bars(name, width, height, path, tuple((y(v), f"{v:,.0f}".replace(",", "\u202f")) for v in lines),
+    return Bars(name, width, height, path, tuple((y(v), number(v)) for v in lines),
                 tuple(kept), bottom)  # fmt: skip
 
 

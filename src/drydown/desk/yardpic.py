@@ -27,6 +27,8 @@ END = DAYS * UNITS
 MANY = 60
 """Above so many lots, places where nothing is due are folded."""
 SOON = timedelta(days=3)
+LETTERS = 215.0
+"""Units that the figure of a reading takes on a narrow screen."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +84,8 @@ class Bar:
     paths: tuple[tuple[str, str], ...]
     told: str = ""
     told_at: int = 0
-    """Where the reading ends on the bar, whole per cent of the axis."""
+    """Where the reading ends on the bar, or before a bar too short for it, whole per cent of the axis."""
+    told_out: bool = False
     beside: str = ""
     date: str = ""
 
@@ -221,10 +224,9 @@ def _drying(row: Row, axis: Axis) -> Bar:
     if middle is not None:
         paths.append(("bt", f"M{middle:.0f} 0V14") if middle <= END else ("bk", "M2340 1L2394 7 2340 13Z"))
     told = "" if unread else f"{100 * (row.lot.known_wb or 0):.1f}"
-    return Bar(
-        row, tuple(paths), told if solid - start > 60 else "", round(solid / END * 100),
-        date=_date(row, axis.now),
-    )  # fmt: skip
+    short = solid - start < LETTERS
+    at = round((start if short else solid) / END * 100)
+    return Bar(row, tuple(paths), told, at, short, date=_date(row, axis.now))
 
 
 def _date(row: Row, now: datetime) -> str:
