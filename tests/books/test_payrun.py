@@ -50,9 +50,10 @@ def test_what_is_owed_since_when(owing: list[Any]) -> None:
     ("rule", "sum_", "pays"),
     [
         ("oldest", None, SUMS), ("smallest", None, SUMS), ("part", None, SUMS),
-        ("oldest", 80_000, {102: 60_760, 103: 15_190}),  # the second does not fit, the third does
+        ("oldest", 80_000, {102: 60_760, 101: 19_240}),  # nobody is passed over: the second in part
         ("smallest", 80_000, {103: 15_190, 101: 30_380}),
-        ("oldest", 15_000, {}), ("part", 53_165, {101: 15_190, 102: 30_380, 103: 7_595}),
+        ("oldest", 15_000, {102: 15_000}), ("smallest", 15_000, {}),
+        ("part", 53_165, {101: 15_190, 102: 30_380, 103: 7_595}),
         ("part", 2, {101: 1, 102: 1}), ("oldest", ALL * 2, SUMS),
     ],
 )  # fmt: skip
@@ -63,7 +64,8 @@ def test_whom_a_sum_pays(owing: list[Any], rule: str, sum_: int | None, pays: di
     assert {d.grower.number: amount for d, amount in run.pays} == pays
     assert run.total == sum(pays.values())
     assert run.left == ALL - run.total
-    assert run.in_full + run.waiting == 3
+    assert run.in_full + run.in_part + run.waiting == 3
+    assert run.in_full == sum(amount == SUMS[n] for n, amount in pays.items())
 
 
 def page_of(client: Client, query: str = "") -> dict[str, str]:

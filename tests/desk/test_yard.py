@@ -164,3 +164,33 @@ def test_stored_lots_show_what_they_hold(client: Client, three: list[str]) -> No
     assert "21.5" in row[0]
     assert listed(client, "?show=stored") == [code]
     assert code not in listed(client)
+
+
+def test_a_narrowed_list_changes_no_free_area(client: Client, three: list[str]) -> None:
+    """Lots that are not drawn still leave their place on their day."""
+
+    def free(query: str) -> list[str]:
+        text = client.get(f"/yard/{query}").content.decode()
+        part = text[text.index("<b>Old patio</b>") :]
+        return re.findall(r"<span>(\d+)</span>", part.split('class="used"')[0])
+
+    assert free("?species=robusta") == free("") != []
+    assert "<b>Upper beds</b>" not in client.get("/yard/?species=robusta").content.decode()
+
+
+def test_a_stored_lot_outside_both_rules_is_held_not_sold(client: Client) -> None:
+    """FAO's and the Codex's days in the mould window, as quoted in rules.toml: past five, it is held."""
+    code = spread(client, "Ama Vembi", "101.5", "Old patio", 12)
+    reading = {"key": "00000000-0000-4000-8000-000000000001", "moisture": "20", "method": "oven",
+               "bean_temp": "", "at": ago(days=2)}  # fmt: skip
+    assert client.post(f"/lot/{code}/reading/", reading).status_code == 302
+    later = reading | {"key": "00000000-0000-4000-8000-000000000002", "moisture": "10.9", "at": ""}
+    assert client.post(f"/lot/{code}/reading/", later).status_code == 302
+    assert step(client, code, "bag", mass_kg="18").status_code == 302
+    text = client.get("/yard/?show=stored").content.decode()
+    row = re.search(rf'<tr><th scope="row"><a href="/lot/{code}/">.*?</tr>', text, re.S)
+    assert row
+    assert "next: hold it apart" in row[0]
+    page = client.get(f"/lot/{code}/").content.decode()
+    assert "<h2>Next: hold it apart" in page
+    assert "<h2>Next step:" not in page

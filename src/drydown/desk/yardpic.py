@@ -117,8 +117,12 @@ def axis_of(station: Station, now: datetime) -> Axis:
     ))  # fmt: skip
 
 
-def picture_of(rows: Sequence[Row], places: Yard, axis: Axis) -> list[list[PlaceRows]]:
-    """Places in two columns of about the same height: those that wait and tanks first, then beds."""
+def picture_of(rows: Sequence[Row], shown: Sequence[Row], places: Yard, axis: Axis) -> list[list[PlaceRows]]:
+    """Places in two columns of about the same height: those that wait and tanks first, then beds.
+
+    Args: rows, every lot of the yard, by which area gets free; shown, those that are drawn.
+    """
+    everything, rows = rows, shown
     many = len(rows) > MANY
     groups = [
         _group(_("Waiting"), [r for r in rows if stage(r.lot.stage).lies not in {"bed", "tank"}], axis),
@@ -130,10 +134,12 @@ def picture_of(rows: Sequence[Row], places: Yard, axis: Axis) -> list[list[Place
         groups[1] = PlaceRows(groups[1].name, groups[1].bars, used)
     on_beds = [r for r in rows if stage(r.lot.stage).lies == "bed"]
     for spot in places.beds.values():
-        groups.append(_place(spot, [r for r in on_beds if r.place == spot.name], axis, many))
+        lies = [r for r in everything if r.place == spot.name and stage(r.lot.stage).lies == "bed"]
+        groups.append(_place(spot, [r for r in on_beds if r.place == spot.name], lies, axis, many))
     lost = [r for r in on_beds if r.place not in places.beds]
     groups.append(_group(_("Place not in the station file"), lost, axis))
-    return _columns([g for g in groups if g.bars or g.free])
+    narrowed = len(rows) < len(everything)
+    return _columns([g for g in groups if g.bars or (g.free and not narrowed)])
 
 
 def _columns(groups: list[PlaceRows]) -> list[list[PlaceRows]]:
@@ -159,14 +165,14 @@ def _soonest(row: Row) -> tuple[bool, float]:
     return row.middle is None, row.middle.timestamp() if row.middle else 0.0
 
 
-def _place(spot: Spot, rows: list[Row], axis: Axis, many: bool) -> PlaceRows:
+def _place(spot: Spot, rows: list[Row], lies: Sequence[Row], axis: Axis, many: bool) -> PlaceRows:
     """A drying place: its lots, the soonest dry first, and its free area by day."""
     rows = sorted(rows, key=_soonest)
-    free = _free_by_day(spot, rows, axis)
-    ahead = axis.days[min(BEFORE + 7, DAYS - 1)].at
-    soon = _("free %(now).0f m², on %(day)s %(then).0f") % {
-        "now": free[0], "day": date_format(ahead, "j M"), "then": free[min(7, len(free) - 1)]
-    }  # fmt: skip
+    free = _free_by_day(spot, lies, axis)
+    soon = _("free m²: now %(now).0f") % {"now": free[0]}
+    for ahead in (2, 4, 7):
+        day = axis.days[BEFORE + ahead].at
+        soon += f", {date_format(day, 'D')} {day.day}: {free[ahead]:.0f}"
     return PlaceRows(
         spot.name, tuple(_bar(r, axis) for r in rows),
         _("%(used).0f of %(size).0f") % {"used": spot.used, "size": spot.size},

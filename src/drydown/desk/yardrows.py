@@ -11,7 +11,15 @@ from django.utils.translation import gettext as _
 
 from drydown.books.lots.drying import kept_forecast, lot_case, lot_forecast
 from drydown.books.lots.states import states_of
-from drydown.books.lots.watch import READ_WORDS, Flag, Level, due, flags_of, wet_hours_so_far
+from drydown.books.lots.watch import (
+    READ_WORDS,
+    Flag,
+    Level,
+    due,
+    flags_of,
+    held_back,
+    wet_hours_so_far,
+)
 from drydown.books.lots.window import hours_above_window
 from drydown.books.models import Lot
 from drydown.desk.marks import Mark, mark_of
@@ -106,10 +114,12 @@ def _row(lot: Lot, state: LotState, station: Station, places: Yard, now: datetim
     dates = found.dry_on() if found else (None, None, None)
     passed = dates[1] is not None and dates[1] < now
     kind = due(lot, station, now, passed=passed)
+    flags = flags_of(lot, now, places, found, before_h)
+    held = held_back(lot, flags)
+    todo = _(READ_WORDS) if kind == "read" else _(step(kind).words) if kind else ""
     return Row(
         lot, state, fruit_g, room_of(state, "bed", station) if drying else 0.0,
-        _(READ_WORDS) if kind == "read" else _(step(kind).words) if kind else "",
-        flags_of(lot, now, places, found, before_h), found, dates,
+        held.todo if held else todo, flags, found, dates,
         _window_h(lot, now, before_h, found), _at_target(lot, station), trouble, waiting,
     )  # fmt: skip
 

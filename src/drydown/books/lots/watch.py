@@ -32,6 +32,7 @@ __all__ = [
     "Level",
     "due",
     "flags_of",
+    "held_back",
     "not_ready",
     "offered",
     "past_window",
@@ -197,6 +198,13 @@ def _stored(lot: Lot, window_h: float) -> list[Flag]:
             Flag(Level.DANGER, words, "spread it again or sell it as wet", 100 * lot.known_wb, "wet")
         )
     return found
+
+
+def held_back(lot: Lot, flags: list[Flag]) -> Flag | None:
+    """The danger for which a dry lot is held instead of going on, if there is one."""
+    if not stage(lot.stage).dry:
+        return None
+    return next((f for f in flags if f.level == Level.DANGER and f.kind == "window" and f.todo), None)
 
 
 def past_window(window_h: float) -> list[Flag]:

@@ -48,6 +48,7 @@ class Run:
     rule: str
     pays: tuple[tuple[Due, int], ...]
     in_full: int
+    in_part: int
     waiting: int
     total: int
     left: int
@@ -88,8 +89,9 @@ def plan_run(found: Sequence[Due], rule: str, budget: int | None) -> Run:
     """Whom a sum of money pays.
 
     Args: found, what is owed; rule, one of `RUN_RULES`; budget, smallest coin, None for all of it.
-    Returns: `Run`; nobody is paid more than is owed, and with the first two rules everyone is paid in
-    full or waits. Raises `InputError` for another rule or less than nothing.
+    Returns: `Run`; nobody is paid more than is owed and nobody is passed over; the oldest first rule pays
+    the one it stops at in part, smallest first lets that one wait. Raises `InputError` for another rule or
+    less than nothing.
     """
     if rule not in RUN_RULES:
         raise InputError("is none of the rules of a pay-run.", rule)
@@ -104,12 +106,14 @@ def plan_run(found: Sequence[Due], rule: str, budget: int | None) -> Run:
         order = sorted(found, key=lambda d: d.owed) if rule == "smallest" else list(found)
         pays, left = [], money
         for due in order:
-            if due.owed <= left:
-                pays.append((due, due.owed))
-                left -= due.owed
+            part = due.owed if due.owed <= left else left if rule == "oldest" else 0
+            if part <= 0:
+                break  # nobody is passed over
+            pays.append((due, part))
+            left -= part
     paid = sum(amount for _due, amount in pays)
     in_full = sum(amount == due.owed for due, amount in pays)
-    return Run(rule, tuple(pays), in_full, len(found) - in_full, paid, total - paid)
+    return Run(rule, tuple(pays), in_full, len(pays) - in_full, len(found) - len(pays), paid, total - paid)
 
 
 def pay_run(run: Run, currency: str, decimals: int, note: str, key: uuid.UUID, by: Who) -> list[Entry]:

@@ -269,6 +269,8 @@ class ReadingForm(Keyed):
 
     moisture = Plain(3, 80, "% wb", label=_("moisture, % wet basis"))
     method = forms.CharField(
-        label=_("method or meter"), max_length=60, help_text=_("for example: meter 2, ISO 6673 oven")
+        label=_("method or meter, as last time"),
+        max_length=60,
+        help_text=_("for example: meter 2, ISO 6673 oven"),
     )
     bean_temp = Plain(0, 80, "C", label=_("bean temperature, C"), required=False)

@@ -176,7 +176,8 @@ def _worth(request: HttpRequest, station: Station, net_g: int) -> dict[str, Any]
     value = to_minor(Decimal(net_g) * price / 1000, 0)
     pays = value - sum(coins for _name, coins in money.held_back(net_g, value))
     return {
-        "pays": pays, "price": price, "currency": money.currency, "decimals": money.decimals,
+        "pays": pays, "held": value - pays, "price": price, "currency": money.currency,
+        "decimals": money.decimals,
         "fruit_class": found.name if found else "",
     }  # fmt: skip
 
@@ -188,8 +189,8 @@ def _came(request: HttpRequest) -> dict[str, Any] | None:
         return None
     try:
         grower = find_grower({"grower": typed, "new_grower": False}, Who())
-    except InputError:
-        return None
+    except InputError as error:
+        return {"unknown": error.what}
     return {"grower": grower, "last": grower.deliveries.filter(undone=False).first()}
 
 

@@ -11,8 +11,8 @@ from django.views.decorators.http import require_safe
 
 from drydown.books.lots.drying import case_key, lot_case, lot_forecast
 from drydown.books.lots.story import Story, story_of
-from drydown.books.lots.watch import Level, wet_hours_so_far
-from drydown.books.models import Lot
+from drydown.books.lots.watch import Level, held_back, wet_hours_so_far
+from drydown.books.models import Lot, Reading
 from drydown.desk.chart import Dot, curve_svg
 from drydown.desk.context import need_station
 from drydown.desk.lotdrying import drying_context
@@ -55,6 +55,7 @@ def whole_page(
 ) -> HttpResponse:
     """The page of a lot; with a form that was refused, as it was sent."""
     story = story_of(lot, station, timezone.now())
+    held = held_back(lot, story.flags)
     danger = any(f.level == Level.DANGER for f in story.flags)
     steps = [
         (s, step_form(s, lot, station, story.yard, bound), step_cautions(s, story.state, station))
@@ -71,7 +72,7 @@ def whole_page(
             "local_first": FIRST,
             "bound_form": bound[1] if bound else None,
             "bound_kind": bound[0] if bound else "",
-            "reading_form": reading_form or ReadingForm(),
+            "reading_form": reading_form or ReadingForm(initial=_as_last_read(lot)),
             "way": way_rows(request, story, station)[::-1],
             "next_to": _next_to(lot),
             "place": story.state.at(stage(lot.stage).lies or ""),
@@ -86,7 +87,8 @@ def whole_page(
             "below": story.below,
             "note": story.note,
             "balance": story.balance,
-            "due": story.due,
+            "due": "" if held else story.due,
+            "held": held,
             "flags": story.flags,
             "danger_cautions": cautions("mould") if danger else (),
             "cautions": [c for c in foot_cautions(story.state, station) if c.text not in shown],
@@ -95,6 +97,13 @@ def whole_page(
         | _gauge(story)
     )
     return render(request, "desk/lot.html", context, status=400 if (bound or reading_form) else 200)
+
+
+def _as_last_read(lot: Lot) -> dict[str, str]:
+    """The meter of the last reading: of this lot, else of any."""
+    rows = Reading.objects.filter(undone=False).order_by("-entry_id")
+    last = rows.filter(lot=lot).first() or rows.first()
+    return {"method": last.method} if last else {}
 
 
 def _next_to(lot: Lot) -> tuple[str, str]:

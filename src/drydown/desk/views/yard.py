@@ -78,7 +78,7 @@ def yard(request: HttpRequest) -> HttpResponse:
     context = {
         "asked": asked, "rows": asked.ordered(chosen), "all": rows, "cut": len(found) > MOST, "most": MOST,
         "counts": counts_of(rows), "menus": choices_of(rows, asked), "axis": axis, "now": now,
-        "columns": picture_of(chosen, places, axis) if asked.show == "way" else [],
+        "columns": picture_of(rows, chosen, places, axis) if asked.show == "way" else [],
         "stage_counts": _stage_counts(rows), "waiting": sum(r.waiting for r in rows),
         "sum_kg": sum(r.holds_kg for r in chosen), "besides": _besides(asked, request),
         "others": [*places.tanks.values(), *places.stores.values()],

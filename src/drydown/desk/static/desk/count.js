@@ -50,8 +50,12 @@
   const sum = () => {
     const { counts, taps } = tally();
     const full = brought() * whole(rules().defects.reduce((a, d) => a + part(d, counts[d.code] || 0), 0));
-    $("sum").textContent = `${Math.round(full * 100) / 100} ${text.full}, ${pieces()} ${text.pieces}`;
-    $("back").disabled = taps.length === 0;
+    const total = document.createElement("b");
+    total.textContent = String(Math.round(full * 100) / 100);
+    $("sum").replaceChildren(total, ` ${text.full}, ${pieces()} ${text.pieces}`);
+    const last = taps.length ? rules().defects.find((d) => d.code === taps[taps.length - 1][0]) : null;
+    $("back").disabled = !last;
+    $("back").textContent = last ? `${$("back").dataset.word}: ${last.words}` : $("back").dataset.word;
   };
   const choose = (by) => {
     step = by;

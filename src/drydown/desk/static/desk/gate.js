@@ -10,5 +10,8 @@ document.addEventListener("DOMContentLoaded", () => {
     count.value = String(Math.min(500, Math.max(0, was + (b.name === "more" ? 1 : -1))));
     count.dispatchEvent(new Event("input", { bubbles: true }));
   }));
+  const asked = document.querySelector(".ask"), kind = form.querySelector("select#id_container");
+  if (asked) asked.scrollIntoView({ block: "center" });
+  if (kind && count) kind.addEventListener("change", () => { if (kind.value && !count.value.trim()) count.value = "1"; });
   if (tare && count) tare.addEventListener("input", () => { if (tare.value.trim()) count.value = ""; });
 });
