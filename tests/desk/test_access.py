@@ -61,6 +61,7 @@ CALLS: list[tuple[str, str, str, bool]] = [
     ("post", "/money/", "money.accounts", True),
     ("post", "/money/run/", "money.accounts", True),
     ("get", "/yard/", "lots.way", False),
+    ("get", "/yard/dried/", "lots.way", False),
     ("get", "/lot/{lot}/", "lots.way", False),
     ("get", "/lot/{lot}/family.svg", "lots.way", False),
     ("get", "/lot/{lot}/split/", "lots.way", False),

@@ -194,3 +194,29 @@ def test_a_stored_lot_outside_both_rules_is_held_not_sold(client: Client) -> Non
     page = client.get(f"/lot/{code}/").content.decode()
     assert "<h2>Next: hold it apart" in page
     assert "<h2>Next step:" not in page
+
+
+def test_days_dry_stand_beside_the_forecast(client: Client) -> None:
+    """Spread nine days ago, first read at its 11 % a day ago: eight days, by hand."""
+    from drydown.books.lots.dried import dried_lots
+    from drydown.desk.context import need_station
+
+    code = spread(client, "Ama Vembi", "101.5", "Old patio", 9)
+    moved = spread(client, "Beno Okkal", "101.5", "Old patio", 9, "robusta")
+    assert step(client, moved, "move", bed="Upper beds", load_kg_m2="20", at=ago(days=5)).status_code == 302
+    for number, (name, percent, days) in enumerate(
+        ((code, "13", 3.0), (code, "10.9", 1.0), (code, "10.2", 0.2), (moved, "10.5", 1.0))
+    ):
+        form = {"key": f"00000000-0000-4000-8000-00000000000{number}", "moisture": percent,
+                "method": "oven", "bean_temp": "", "at": ago(days=days)}  # fmt: skip
+        assert client.post(f"/lot/{name}/reading/", form).status_code == 302
+    for name in (code, moved):
+        assert step(client, name, "bag", mass_kg="18").status_code == 302
+    found, waiting = dried_lots(need_station())
+    assert [d.code for d in found] == [code]  # the other one was moved
+    assert waiting == 0
+    assert abs(found[0].days - 8.0) < 0.01
+    late = found[0].late
+    assert found[0].inside == (found[0].early - 0.5 <= 8.0 and (late is None or late + 0.5 >= 8.0))
+    assert client.get("/yard/dried/").status_code == 200
+    assert dried_lots(need_station(), budget_s=-1.0)[1] == 0  # kept by now

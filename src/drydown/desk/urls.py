@@ -9,6 +9,7 @@ from drydown.desk.api.routes import api
 from drydown.desk.views import (
     carrying,
     drawing,
+    dried,
     entry,
     family,
     field,
@@ -92,6 +93,7 @@ urlpatterns = [
     path("switch/", people.switch, name="switch"),
     path("more/", yard.more, name="more"),
     path("yard/", yard.yard, name="yard"),
+    path("yard/dried/", dried.dried, name="dried"),
     path("lot/<str:code>/", lot.lot_page, name="lot"),
     path("lot/<str:code>/step/", lotacts.step, name="lot-step"),
     path("lot/<str:code>/reading/", lotacts.reading, name="lot-reading"),
