@@ -144,7 +144,7 @@ def curves_of(
     """
     return (
         _curve("narrow", 358, 264, found, earlier, dots, begin, now),
-        _curve("broad", 640, 366, found, earlier, dots, begin, now),
+        _curve("broad", 640, 300, found, earlier, dots, begin, now),
     )
 
 

@@ -21,6 +21,7 @@ from drydown.desk.people import guarded, told, who
 from drydown.desk.prints import languages
 from drydown.desk.sampleprint import report_pdf
 from drydown.desk.sampleview import BenchView, bench_view, sheet_words
+from drydown.desk.stairs import stairs
 from drydown.desk.views.forms import Keyed
 from drydown.desk.views.problem import answered
 from drydown.desk.views.sampleforms import CountForm, PhotoForm, sheet_forms
@@ -113,6 +114,7 @@ def _page(request: HttpRequest, sample: Happening, bound: tuple[str, Keyed] | No
         else None
     )
     context = {
+        "stairs": stairs([(name, held) for name, held, _share in view.screens]),
         "view": view, "sample": sample, "lot": sample.lot, "scheme_name": name, "prices": prices,
         "schemes": [(s.name, s.words) for s in known_schemes() if _serves(s, sample)],
         "count_form": count,
