@@ -1,4 +1,4 @@
-"""A lot's way in words: steps and readings in order of time, and what may be mended of them."""
+"""A lot's way in words: steps and readings, the latest first, and what may be mended of them."""
 
 from __future__ import annotations
 
@@ -26,10 +26,10 @@ def _visible(h: Happening, sales: bool) -> dict[str, Any]:
 
 
 def way_rows(request: HttpRequest, story: Story, station: Station) -> list[dict[str, Any]]:
-    """Steps and readings in order of time, with what whoever asks may mend of them."""
+    """Steps and readings, the latest first, with what whoever asks may mend of them."""
     sales, all_mine = may_here(request, "lots.sales"), may_here(request, "journal.undo", write=True)
     last, zone = own_last(request.user), station.place.site().zone
-    rows = [
+    rows: list[dict[str, Any]] = [
         {
             "row": row, "read": isinstance(row, Reading), "what": _what(row), "details": _told(row, sales),
             "at": row.happened_at.astimezone(zone),
@@ -37,7 +37,10 @@ def way_rows(request: HttpRequest, story: Story, station: Station) -> list[dict[
         }
         for row in story.way
     ]  # fmt: skip
-    return sorted(rows, key=lambda row: (row["at"], row["row"].entry_id))
+    rows.sort(key=lambda row: (row["at"], row["row"].entry_id), reverse=True)
+    for before, row in zip([None, *rows], rows, strict=False):
+        row["new_day"] = before is None or before["at"].date() != row["at"].date()
+    return rows
 
 
 def _what(row: Happening | Reading) -> str:

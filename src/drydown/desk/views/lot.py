@@ -73,7 +73,7 @@ def whole_page(
             "bound_form": bound[1] if bound else None,
             "bound_kind": bound[0] if bound else "",
             "reading_form": reading_form or ReadingForm(initial=_as_last_read(lot)),
-            "way": way_rows(request, story, station)[::-1],
+            "way": way_rows(request, story, station),
             "next_to": _next_to(lot),
             "place": story.state.at(stage(lot.stage).lies or ""),
             "m2": room_of(story.state, "bed", station) if lot.stage == Stage.DRYING else 0.0,
