@@ -137,3 +137,14 @@ def test_growers_sorted_by_what_is_owed(client: Client, owing: list[Any]) -> Non
     shown = client.get("/growers/102/").content.decode()
     assert "60 760 XTS" in shown
     assert re.search(r'name="amount"[^>]*value="60 760"', shown)
+
+
+def test_another_sum_answers_with_the_run_alone(client: Client, owing: list[Any]) -> None:
+    """What is typed is reckoned in place: the same form, the same sums, without the accounts."""
+    query = "?sum=80000&rule=smallest"
+    whole = page_of(client, query)
+    part = client.get(f"/money/{query}", headers={"HX-Target": "run"}).content.decode()
+    assert "Pay 2, 45 570 XTS" in part
+    assert f'name="token" value="{whole["token"]}"' in part
+    assert "csrfmiddlewaretoken" in part
+    assert "<html" not in part

@@ -524,3 +524,16 @@ def test_a_typed_empty_weight_stands_for_a_container_that_was_only_shown(client:
     none = weigh(client, new_grower="", grower="101", container=names[0], count="0", tare="", gross="90")
     assert none.status_code == 302  # no container, said so
     assert Delivery.objects.first().tare_g == 0  # type: ignore[union-attr]
+
+
+@pytest.mark.parametrize(("count", "tare"), [("2", ""), ("2.6", ""), ("", ""), ("0", ""), ("", "1.5")])
+def test_the_net_that_is_shown_is_the_net_that_is_kept(client: Client, count: str, tare: str) -> None:
+    """One rule for containers and typed weights, before and after keeping."""
+    from drydown.books.models import Delivery
+
+    name = re.findall(r'<option value="([^"]+)">[^<]*kg</option>', client.get("/gate/").content.decode())[0]
+    typed = {"gross": "60", "container": name, "count": count, "tare": tare}
+    shown = re.search(r"Keep ([\d.]+) kg", client.post("/gate/echo/", typed).content.decode())
+    assert shown
+    assert weigh(client, **typed).status_code == 302
+    assert Delivery.objects.get().net_g == round(float(shown[1]) * 1000)

@@ -8,7 +8,7 @@ from decimal import ROUND_HALF_EVEN, Decimal
 from drydown.errors import InputError
 from drydown.words import say
 
-__all__ = ["parse_decimal", "parse_grams"]
+__all__ = ["parse_decimal", "parse_grams", "typed_kg"]
 
 _PLAIN = re.compile(r"^[0-9]{1,9}([.,][0-9]{1,6})?$")
 _BLANKS = "\u0020\u00a0\u202f\u2009"
@@ -49,3 +49,8 @@ def parse_decimal(text: str, where: str) -> Decimal:
 def parse_grams(text: str, where: str) -> int:
     """Kilograms from a form field, as whole grams."""
     return int((parse_decimal(text, where) * 1000).to_integral_value(ROUND_HALF_EVEN))
+
+
+def typed_kg(grams: float) -> str:
+    """Grams as a field of kilograms takes them back."""
+    return f"{grams / 1000:.3f}".rstrip("0").rstrip(".")

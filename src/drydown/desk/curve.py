@@ -15,11 +15,12 @@ import numpy as np
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
+from drydown.desk.chart import Dot
+from drydown.desk.taper import SHARES, outline
 from drydown.outlook.forecast import DryingForecast
 
-__all__ = ["Curve", "Dot", "curves_of"]
+__all__ = ["Curve", "curves_of"]
 
-Dot = tuple[datetime, float]
 DRIEST, FLOOR = 9.0, 6.0
 """The lowest moisture that is drawn, and where the scale would end, % wb."""
 GRID = (50, 40, 30, 25, 20, 15, 12, 10)
@@ -247,13 +248,10 @@ def _box(start: float, end: float, bottom: float) -> str:
 def _taper(now: float, mids: Sequence[float | None], right: float, bottom: float) -> str:
     """As tall as the chance that it is still wet."""
     points, share = [(now, 1.0)], 1.0
-    for x, part in zip(mids, (0.9, 0.5, 0.1), strict=True):
+    for x, part in zip(mids, SHARES, strict=True):
         if x is not None:
             points.append((max(x, now), part))
             share = part
     if mids[-1] is None:
         points.append((right, share))
-    line, half = bottom - 9.0, 5.0
-    above = " ".join(f"{x} {line - half * s:.1f}" for x, s in points)
-    below = " ".join(f"{x} {line + half * s:.1f}" for x, s in reversed(points))
-    return f"M{above}L{below}Z"
+    return outline(points, bottom - 9.0)

@@ -36,7 +36,6 @@ def drying_context(story: Story, station: Station) -> dict[str, Any]:
         "curve_words": curve_words(drying.forecast),
         "curve_rows": curve_rows(drying.forecast),
         "curves": or_none(lambda: _curves(story, station)),
-        "wet_h": drying.window_h,
         "reasons": drying.reasons,
         "quoted_cap_c": drying.forecast.form.cap_c,
         "machine_figures": _machine_figures(drying),

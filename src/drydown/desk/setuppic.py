@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from drydown.books.numbers import parse_decimal
 from drydown.desk.setupnames import MONTHS
 from drydown.errors import InputError
 from drydown.numerals import number
@@ -45,8 +46,6 @@ class Box:
 
 
 def _read(text: str) -> float | None:
-    from drydown.books.numbers import parse_decimal  # noqa: PLC0415
-
     try:
         found = float(parse_decimal(text, "")) if text.strip() else None
     except InputError:

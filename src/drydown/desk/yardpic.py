@@ -13,6 +13,7 @@ from datetime import datetime, timedelta
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
+from drydown.desk.taper import SHARES, outline
 from drydown.desk.yardrows import Moment, Row
 from drydown.station.model import Station
 from drydown.way.order import stage
@@ -254,13 +255,12 @@ def _box(start: float, end: float) -> str:
 
 def _taper(start: float, early: Moment | float, middle: Moment | float, late: Moment | float) -> str:
     """Points of the thinning end: full height where it starts, .9, .5 and .1 of it at the three moments."""
-    ends = [(m, share) for m, share in ((early, 0.9), (middle, 0.5), (late, 0.1)) if isinstance(m, float)]
+    ends = [
+        (m, share) for m, share in zip((early, middle, late), SHARES, strict=True) if isinstance(m, float)
+    ]
     points, share = [(start, 1.0 if not ends or ends[0][0] > start else 0.9)], 1.0
     for x, share in ends:
         points.append((max(x, start), share))
     if len(ends) < 3:
         points.append((END + 40, max(share - 0.1, 0.1) if ends else 1.0))
-    points = [(min(x, END + 40), s) for x, s in points]
-    above = " ".join(f"{x:.0f} {7 - 5 * s:.1f}" for x, s in points)
-    below = " ".join(f"{x:.0f} {7 + 5 * s:.1f}" for x, s in reversed(points))
-    return f"M{above}L{below}Z"
+    return outline([(round(min(x, END + 40)), s) for x, s in points], 7.0)

@@ -26,7 +26,6 @@ from drydown.desk.marks import Mark, mark_of
 from drydown.errors import DrydownError
 from drydown.outlook.forecast import DryingForecast
 from drydown.station.model import Station
-from drydown.way.habits import target_wb
 from drydown.way.order import stage, step
 from drydown.way.state import LotState, Stage
 from drydown.way.yard import Yard, room_of
@@ -50,7 +49,6 @@ class Row:
     forecast: DryingForecast | None = None
     dry_on: tuple[Moment, Moment, Moment] = (None, None, None)
     window_h: float | None = None
-    at_target: bool = False
     trouble: str = ""
     waiting: bool = False
     """Its forecast is not reckoned yet."""
@@ -120,12 +118,8 @@ def _row(lot: Lot, state: LotState, station: Station, places: Yard, now: datetim
     return Row(
         lot, state, fruit_g, room_of(state, "bed", station) if drying else 0.0,
         held.todo if held else todo, flags, found, dates,
-        _window_h(lot, now, before_h, found), _at_target(lot, station), trouble, waiting,
+        _window_h(lot, now, before_h, found), trouble, waiting,
     )  # fmt: skip
-
-
-def _at_target(lot: Lot, station: Station) -> bool:
-    return lot.known_wb is not None and lot.known_wb <= target_wb(lot, station)
 
 
 def _window_h(lot: Lot, now: datetime, before_h: float | None, found: DryingForecast | None) -> float | None:

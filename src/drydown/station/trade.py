@@ -10,6 +10,7 @@ from pydantic import Field, model_validator
 
 from drydown.errors import InputError
 from drydown.station.part import Part, Share, SpeciesName
+from drydown.trade.coins import to_minor
 from drydown.words import say
 
 __all__ = ["Container", "Deduction", "FruitClass", "Gate", "Measured", "Money", "Scale"]
@@ -96,6 +97,10 @@ class Money(Part):
         found = self.fruit_class(ripe_percent)
         return self.coins(base * Decimal(str(found.price_percent)) / 100 if found else base)
 
+    def value_coins(self, net_g: int, price_coins: int) -> int:
+        """What fruit is worth before deductions, whole smallest coins."""
+        return to_minor(Decimal(net_g) * price_coins / 1000, 0)
+
     def held_back(self, net_g: int, value_coins: int) -> tuple[tuple[str, int], ...]:
         """Each deduction from a delivery, in the smallest coin."""
         return tuple((d.name, self._deducted(d, net_g, value_coins)) for d in self.deductions)
@@ -113,6 +118,11 @@ class Container(Part):
     name: Annotated[str, Field(min_length=1, max_length=40)]
     litres: Annotated[float, Field(gt=0, le=2000)]
     tare_kg: Annotated[float, Field(ge=0, le=200)]
+
+    @property
+    def tare_g(self) -> int:
+        """What one of them weighs empty, g."""
+        return round(self.tare_kg * 1000)
 
 
 class Scale(Part):
@@ -156,6 +166,14 @@ class Gate(Part):
         if len(set(names)) < len(names):
             raise ValueError("a container stands twice")
         return self
+
+    def counted(self, name: str, count: float | None, typed: bool) -> tuple[Container | None, int]:
+        """The container that counts, and how many: one where no number was said.
+
+        None where an empty weight was typed and no number: then the container was only shown.
+        """
+        tin = None if typed and not count else self.container(name)
+        return tin, 1 if count is None else round(count)
 
     def container(self, name: str) -> Container | None:
         """A container by name."""

@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 import unicodedata
 from datetime import datetime
-from decimal import Decimal
 from typing import Any
+
+from django.db.models import Q, QuerySet
 
 from drydown.books.journal.photos import keep_photo
 from drydown.books.journal.write import Who, writing
@@ -14,10 +15,9 @@ from drydown.books.lots.gate import Weighing, add_grower, receive
 from drydown.books.models import Delivery, Grower
 from drydown.errors import InputError
 from drydown.station.model import Station
-from drydown.trade.coins import to_minor
 from drydown.words import say
 
-__all__ = ["find_grower", "swapped", "take_in", "weighing"]
+__all__ = ["find_grower", "growers_like", "swapped", "take_in", "weighing"]
 
 
 def take_in(data: dict[str, Any], at: datetime, station: Station, by: Who) -> Delivery:
@@ -52,7 +52,7 @@ def weighing(data: dict[str, Any], grower: Grower, at: datetime, station: Statio
     found = money.fruit_class(data["ripe"])
     name = found.name if found else ""
     price = money.price_coins(data["species"], data["ripe"])
-    value = to_minor(Decimal(net) * price / 1000, 0)
+    value = money.value_coins(net, price)
     apart = {"class": name, "village": grower.village}.get(station.gate.lots_apart_by or "", "")
     most = station.gate.lot_max_kg
     return Weighing(
@@ -108,6 +108,17 @@ def find_grower(data: dict[str, Any], by: Who) -> Grower:
         say("Did you mean {said}?", said=said) if near else "For a new grower open “New grower” and tick it."
     )
     raise InputError(say("No grower is called '{text}'.", text=text), fix=hint)
+
+
+def growers_like(text: str) -> QuerySet[Grower]:
+    """Growers of the register whose name, village or number is like a text; all of them for an empty one."""
+    rows = Grower.objects.filter(merged_into=None)
+    if not text:
+        return rows
+    like = Q(name__icontains=text) | Q(village__icontains=text)
+    if text.isdecimal() and len(text) < 10:
+        like |= Q(number=int(text))
+    return rows.filter(like)
 
 
 def _names(grower: Grower, text: str) -> bool:

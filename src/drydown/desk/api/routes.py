@@ -97,7 +97,7 @@ def field_state(request: HttpRequest) -> dict[str, Any]:
         "growers": list(Grower.objects.values_list("number", flat=True)),
         "species": list(station.species), "routes": list(station.routes),
         "containers": [
-            {"name": c.name, "litres": c.litres, "tare_g": round(c.tare_kg * 1000)}
+            {"name": c.name, "litres": c.litres, "tare_g": c.tare_g}
             for c in station.gate.containers
         ],
         "lots": lot_rows(list(lots)),

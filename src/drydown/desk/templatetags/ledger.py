@@ -7,16 +7,18 @@ from datetime import datetime
 from django import template
 from django.utils.translation import gettext
 
+from drydown.books.numbers import typed_kg
 from drydown.figures import Figure, Source, weakest
 from drydown.numerals import number
 from drydown.trade.coins import coin_text
 
 __all__ = [
     "coin", "days_since", "figure", "grams", "kg", "kgs", "known", "labelled", "minus", "percent", "sourced",
-    "span", "typed_kg", "value", "whole", "worded",
+    "span", "value", "whole", "worded",
 ]  # fmt: skip
 
 register = template.Library()
+register.filter("typed_kg", typed_kg)
 _DIGITS = {"kg green per kg fruit": 3, "C": 0, "h": 0, "L": 0, "kg": 1, "days": 1, "(0 to 1)": 3}
 
 
@@ -75,12 +77,6 @@ def kgs(grams: int) -> str:
 def grams(amount: int) -> str:
     """Grams as kilograms, to the gram where needed, without the unit."""
     return kg(amount).removesuffix(" kg")
-
-
-@register.filter
-def typed_kg(amount: int) -> str:
-    """Grams as a field of kilograms takes them."""
-    return f"{amount / 1000:.3f}".rstrip("0").rstrip(".")
 
 
 @register.filter

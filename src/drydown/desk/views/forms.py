@@ -183,10 +183,8 @@ class GateForm(Keyed):
     def clean(self) -> dict[str, Any]:
         """The empty weight comes from the field, or from the containers named."""
         data: dict[str, Any] = super().clean() or self.cleaned_data
-        tin, count = self.station.gate.container(data.get("container") or ""), data.get("count")
-        if data.get("tare") is not None and not count:
-            tin = None  # a typed weight stands for a container that was only shown
-        count = 1 if count is None else round(count)
+        typed = data.get("tare") is not None
+        tin, count = self.station.gate.counted(data.get("container") or "", data.get("count"), typed)
         data["containers"] = ((tin.name, count),) if tin and count else ()
         if data.get("tare") is not None and tin is not None:
             self.add_error("tare", _("Write the empty weight or choose containers, not both."))
@@ -194,7 +192,7 @@ class GateForm(Keyed):
             if tin is None:
                 self.add_error("tare", _("Write the empty weight, 0 if tared, or choose containers."))
             else:
-                data["tare"] = round(tin.tare_kg * 1000) * count
+                data["tare"] = tin.tare_g * count
         self._fits(data)
         return data
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import timedelta
-from decimal import Decimal
 from typing import Any
 
 from django.db.models import Count, Q, Sum
@@ -18,7 +17,7 @@ from drydown.books.journal.photos import photo_file
 from drydown.books.journal.write import Who
 from drydown.books.lots.weighing import find_grower, take_in
 from drydown.books.models import Delivery, Grower, Lot
-from drydown.books.numbers import parse_decimal, parse_grams
+from drydown.books.numbers import parse_decimal, parse_grams, typed_kg
 from drydown.desk.context import need_station
 from drydown.desk.people import guarded, may_here, may_mend, who
 from drydown.desk.scale import read_scale
@@ -26,7 +25,6 @@ from drydown.desk.views.forms import GateForm
 from drydown.desk.views.problem import answered
 from drydown.errors import InputError
 from drydown.station.model import Station
-from drydown.trade.coins import to_minor
 from drydown.way.state import Stage
 from drydown.words import say
 
@@ -173,7 +171,7 @@ def _worth(request: HttpRequest, station: Station, net_g: int) -> dict[str, Any]
     typed = request.POST.get("ripe", "").strip()
     ripe = float(parse_decimal(typed, _("ripe fruit"))) if typed else None
     price, found = money.price_coins(species, ripe), money.fruit_class(ripe)
-    value = to_minor(Decimal(net_g) * price / 1000, 0)
+    value = money.value_coins(net_g, price)
     pays = value - sum(coins for _name, coins in money.held_back(net_g, value))
     return {
         "pays": pays, "held": value - pays, "price": price, "currency": money.currency,
@@ -197,10 +195,9 @@ def _came(request: HttpRequest) -> dict[str, Any] | None:
 def _echo_tare(request: HttpRequest) -> int:
     """Empty weight as typed, or by the containers chosen."""
     typed, count = request.POST.get("tare", "").strip(), request.POST.get("count", "").strip()
-    tin = need_station().gate.container(request.POST.get("container", ""))
-    if tin is None or (typed and count in {"", "0"}):
-        return parse_grams(typed or "0", _("empty container"))
-    return round(tin.tare_kg * 1000) * int(parse_decimal(count or "1", _("how many")))
+    said = float(parse_decimal(count, _("how many"))) if count else None
+    tin, number = need_station().gate.counted(request.POST.get("container", ""), said, bool(typed))
+    return parse_grams(typed or "0", _("empty container")) if tin is None else tin.tare_g * number
 
 
 @require_safe
@@ -214,7 +211,7 @@ def scale(request: HttpRequest) -> HttpResponse:
         words = _("No scale is described under [gate.scale] in the station file.")
     else:
         try:
-            value = f"{read_scale(found) / 1000:.3f}".rstrip("0").rstrip(".")
+            value = typed_kg(read_scale(found))
         except InputError as error:
             words = str(error)
     return render(request, "desk/_gross.html", {"value": value, "words": words})

@@ -11,7 +11,7 @@ from django import forms
 from django.conf import settings
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.db.models import Avg, Q, Sum
+from django.db.models import Avg, Sum
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -21,7 +21,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from drydown.books.lots.gate import owed
 from drydown.books.lots.mend import merge_growers
-from drydown.books.lots.weighing import find_grower
+from drydown.books.lots.weighing import find_grower, growers_like
 from drydown.books.models import Delivery, Grower, Lot
 from drydown.books.money.payments import statement
 from drydown.books.money.payrun import Due, dues
@@ -70,10 +70,7 @@ class GrowerForm(forms.Form):
 def growers(request: HttpRequest) -> HttpResponse:
     """The register, searched by name, number or village."""
     text = request.GET.get("find", "").strip()[:80]
-    rows = Grower.objects.filter(merged_into=None)
-    if text:
-        number = Q(number=int(text)) if text.isdecimal() and len(text) < 10 else Q()
-        rows = rows.filter(Q(name__icontains=text) | Q(village__icontains=text) | number)
+    rows = growers_like(text)
     money, sort = need_station().money, request.GET.get("sort", "number")
     context: dict[str, Any] = {"find": text, "money": money, "sort": sort}
     if not may_here(request, "money.accounts"):

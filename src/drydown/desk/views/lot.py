@@ -67,7 +67,6 @@ def whole_page(
             "lot": lot,
             "fruit_g": story.fruit_g,
             "steps": steps,
-            "tank": story.state.at("tank"),
             "readable": story.readable,
             "local_first": FIRST,
             "bound_form": bound[1] if bound else None,
@@ -81,7 +80,6 @@ def whole_page(
             "marks": [(mark_of(f), f) for f in story.flags],
             "deliveries": story.deliveries,
             "samples": story.samples,
-            "money": station.money,
             "books": story.books,
             "above": story.above,
             "below": story.below,
@@ -89,7 +87,6 @@ def whole_page(
             "balance": story.balance,
             "due": "" if held else story.due,
             "held": held,
-            "flags": story.flags,
             "danger_cautions": cautions("mould") if danger else (),
             "cautions": [c for c in foot_cautions(story.state, station) if c.text not in shown],
         }

@@ -22,6 +22,7 @@ from drydown.books.lots.readings import record_reading
 from drydown.books.lots.take import take_step
 from drydown.books.lots.weighing import find_grower, take_in
 from drydown.books.models import Delivery, Entry, Lot
+from drydown.books.numbers import typed_kg
 from drydown.books.people.access import NotAllowedError
 from drydown.desk.context import need_station
 from drydown.desk.people import may_mend, who
@@ -89,10 +90,6 @@ def _slip(entry: Entry) -> Delivery | None:
     return Delivery.objects.filter(pk=entry.pk).first() if entry.kind == "delivery" else None
 
 
-def _kg(grams: int | float) -> str:
-    return f"{grams / 1000:.3f}".rstrip("0").rstrip(".")
-
-
 def _plain(value: float) -> str:
     return f"{value:.10g}"
 
@@ -109,7 +106,7 @@ def _delivery(request: HttpRequest, entry: Entry) -> Mender:
     known = station.gate.container(str(tin[0])) is not None
     start = _start(
         entry, grower=str(old.grower), species=facts["lot"]["species"], route=facts["lot"]["route"],
-        gross=_kg(facts["gross_g"]), tare="" if known else _kg(facts["tare_g"]),
+        gross=typed_kg(facts["gross_g"]), tare="" if known else typed_kg(facts["tare_g"]),
         container=tin[0] if known else "", count=str(tin[1]) if known else "",
         ripe=facts["ripe_percent"], floats=facts["float_percent"],
     )  # fmt: skip
@@ -131,7 +128,7 @@ def _delivery(request: HttpRequest, entry: Entry) -> Mender:
 def _typed(value: Any, is_mass: bool) -> Any:
     """A step's detail as its field asks for it."""
     if is_mass:
-        return _kg(value * 1000)
+        return typed_kg(value * 1000)
     return _plain(value) if isinstance(value, float) else value
 
 
@@ -186,7 +183,10 @@ def _money(request: HttpRequest, entry: Entry) -> Mender:
     told["lots"] = " ".join(facts.get("lots", ()))
     if act == "aside":
         wb = facts["moisture_wb"]
-        told |= {"mass": _kg(facts["mass_g"]), "moisture": "" if wb is None else _plain(round(100 * wb, 6))}
+        told |= {
+            "mass": typed_kg(facts["mass_g"]),
+            "moisture": "" if wb is None else _plain(round(100 * wb, 6)),
+        }
     form = FORMS[act](request.POST or None, initial=_start(entry, **told))
     if act == "aside":
         form.fields["what"].choices = [(facts["what"], facts["what"])]  # type: ignore[attr-defined]

@@ -199,6 +199,8 @@ def _to_pay(number: str, money: Money) -> str:
 def money_page(request: HttpRequest) -> HttpResponse:
     """Accounts, and the forms that move money."""
     money = need_station().money
+    if request.headers.get("HX-Target") == "run":  # another sum or rule: the accounts stay as they are
+        return render(request, "desk/_run.html", {"money": money, **run_context(request, money)})
     act = request.POST.get("act", "")
     bound: MoneyForm | None = None
     if request.method == "POST":

@@ -6,7 +6,7 @@ import json
 import os
 import re
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from django.conf import settings
 from django.contrib import messages
@@ -92,22 +92,24 @@ def _take(
         values |= months_from(pasted) if pasted else {}
     except InputError as error:
         wrong_months = f"{error.what} {error.fix}"
-    made, problems = _judged(values, lists, text)
+    judged = _judged(values, lists, text)
+    problems = dict(judged.wrong)
     if wrong_months:
         problems["months"] = wrong_months
     filling = request.POST.get("act") == "fill"
     if not problems and not filling:
-        _write(made)
+        _write(judged.made)
         _forget_draft()
         messages.success(request, _("The station description is saved."))
         return redirect(f"{reverse('station')}?page={_next(page)}" if page != ALL else "yard")
     _keep_draft(values, lists)
     if filling and not wrong_months:
         messages.success(request, _("The months are filled in; nothing is saved yet."))
-        return _show(request, page, values, lists, {}, False, text)
+        return _show(request, page, values, lists, {}, False, text, judged)
     own = _own(problems, page, values, lists)
     if own or page == ALL:
-        return _show(request, page, values, lists, own if page != ALL else problems, False, text)
+        shown = own if page != ALL else problems
+        return _show(request, page, values, lists, shown, False, text, judged)
     messages.success(request, _("Kept. The gate opens when the pages marked with a triangle are filled in."))
     return redirect(f"{reverse('station')}?page={_next(page)}")
 
@@ -145,10 +147,11 @@ def _show(
     problems: dict[str, str],
     is_draft: bool,
     text: str,
+    judged: Judged | None = None,
 ) -> HttpResponse:
     """One page of the description, with what is known of the others."""
-    shown = sections(values, lists, problems)
-    _made, lacking = _judged(values, lists, text)
+    shown, judged = sections(values, lists, problems), judged or _judged(values, lists, text)
+    lacking = judged.wrong
     steps = steps_of(shown, lacking, page, lists)
     if not page:
         waits = [s.name for s in steps if s.state == "asked"]
@@ -156,11 +159,11 @@ def _show(
         steps = steps_of(shown, lacking, page, lists)
     names = labels()
     general = [f"{names.get(key, '')}: {line}".lstrip(": ") for key, line in problems.items()]
-    station = None if lacking or not text else parse_station(_made)
+    station = None if lacking or not text else judged.station
     context = {
         "sections": own_sections(shown, page), "general": general, "draft": is_draft, "is_new": not text,
         "months_problem": problems.get("months", ""), "page": page, "steps": steps,
-        "question": PAGES[page][1] if page in PAGES else "", "next": _next(page),
+        "question": PAGES[page][1] if page in PAGES else "",
         "open": not lacking, "gaps": gaps(station) if station else [],
         **_picture(page, values),
     }  # fmt: skip
@@ -182,20 +185,26 @@ def picture(request: HttpRequest) -> HttpResponse:
     return render(request, "desk/_setup_picture.html", _picture(_asked_page(request), values))
 
 
-def _judged(values: dict[str, str], lists: dict[str, list[str]], text: str) -> tuple[str, dict[str, str]]:
-    """The file that would be written, and every mistake at once, by key."""
+class Judged(NamedTuple):
+    """The file that would be written, every mistake at once by key, and the station where there is one."""
+
+    made: str
+    wrong: dict[str, str]
+    station: Station | None = None
+
+
+def _judged(values: dict[str, str], lists: dict[str, list[str]], text: str) -> Judged:
+    """What comes of the fields as they stand."""
     data, wrong = from_post(values, lists)
     made = to_toml(data, text)
     try:
         station = parse_station(made)
     except StationFileError as error:
         told = _sort(error.lines)
-        return made, {**{k: v for k, v in told.items() if k not in wrong}, **wrong}
+        return Judged(made, {**{k: v for k, v in told.items() if k not in wrong}, **wrong})
     except InputError as error:
-        return made, wrong | {error.where: f"{error.what} {error.fix}"}
-    if not wrong:
-        wrong = _in_use(station)
-    return made, wrong
+        return Judged(made, wrong | {error.where: f"{error.what} {error.fix}"})
+    return Judged(made, wrong or _in_use(station), station)
 
 
 def _in_use(station: Station) -> dict[str, str]:

@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from drydown.books.lots.states import yard_now
+from drydown.books.lots.weighing import growers_like
 from drydown.books.models import Delivery, Grower, Happening, Lot
 from drydown.desk.context import need_station
 from drydown.desk.people import guarded, may_here
@@ -54,7 +55,7 @@ def _stages_of(show: str) -> list[str]:
     return [name for name in stages() if name not in kept and name != Stage.GONE]
 
 
-def _lots_of(show: str) -> Any:
+def _lots_shown(show: str) -> Any:
     fruit = Sum("deliveries__net_g", filter=Q(deliveries__undone=False))
     lots = Lot.objects.annotate(net=fruit).exclude(stage=Stage.GATHERING, net=None)
     return lots.filter(stage__in=_stages_of(show))
@@ -69,18 +70,20 @@ def yard(request: HttpRequest) -> HttpResponse:
     exact = Lot.objects.filter(code__iexact=asked.q).first() if asked.q else None
     if exact is not None:
         return redirect("lot", exact.code)
-    found = list(_lots_of(asked.show)[: MOST + 1])
+    found = list(_lots_shown(asked.show)[: MOST + 1])
     places = yard_now(station)
     budget = FILLING_S if request.headers.get("HX-Request") else AT_ONCE_S
     rows = rows_of(found[:MOST], station, places, now, budget)
-    chosen = [r for r in rows if asked.fits(r, _lots_of_growers(asked.q, request))]
+    growers = _growers_like(asked.q, request)
+    brought = _lots_of(growers)
+    chosen = [r for r in rows if asked.fits(r, brought)]
     axis = axis_of(station, now)
     context = {
-        "asked": asked, "rows": asked.ordered(chosen), "all": rows, "cut": len(found) > MOST, "most": MOST,
+        "asked": asked, "rows": asked.ordered(chosen), "cut": len(found) > MOST, "most": MOST,
         "counts": counts_of(rows), "menus": choices_of(rows, asked), "axis": axis, "now": now,
         "columns": picture_of(rows, chosen, places, axis) if asked.show == "way" else [],
         "stage_counts": _stage_counts(rows), "waiting": sum(r.waiting for r in rows),
-        "sum_kg": sum(r.holds_kg for r in chosen), "besides": _besides(asked, request),
+        "sum_kg": sum(r.holds_kg for r in chosen), "besides": _besides(asked, growers),
         "others": [*places.tanks.values(), *places.stores.values()],
         "machines": [*station.equipment.pulpers, *station.equipment.hullers],
         **(_ends(chosen) if asked.show != "way" else {}),
@@ -98,27 +101,24 @@ def _growers_like(q: str, request: HttpRequest) -> list[Grower]:
     """Growers whose name, number or village is like what was sought, for those who may see names."""
     if not q or not may_here(request, "growers.names"):
         return []
-    like = Q(name__icontains=q) | Q(village__icontains=q)
-    if q.isascii() and q.isdecimal() and len(q) <= 15:
-        like |= Q(number=int(q))
-    return list(Grower.objects.filter(like, merged_into=None)[:12])
+    return list(growers_like(q)[:12])
 
 
-def _lots_of_growers(q: str, request: HttpRequest) -> set[str]:
-    growers = _growers_like(q, request)
+def _lots_of(growers: list[Grower]) -> set[str]:
+    """Codes of the lots that growers brought fruit to."""
     if not growers:
         return set()
     rows = Delivery.objects.filter(grower__in=growers, undone=False)
     return set(rows.values_list("lot__code", flat=True))
 
 
-def _besides(asked: Asked, request: HttpRequest) -> dict[str, Any]:
+def _besides(asked: Asked, growers: list[Grower]) -> dict[str, Any]:
     """What else was found: growers, and lots on the other lists."""
     if not asked.q:
         return {}
     like = Q(code__icontains=asked.q) | Q(bed__icontains=asked.q) | Q(store__icontains=asked.q)
     lots = Lot.objects.filter(like).exclude(stage__in=_stages_of(asked.show))[:12]
-    return {"growers": _growers_like(asked.q, request), "lots": list(lots)}
+    return {"growers": growers, "lots": list(lots)}
 
 
 def _ends(rows: list[Row]) -> dict[str, Any]:
@@ -132,9 +132,7 @@ def _ends(rows: list[Row]) -> dict[str, Any]:
             bags[h.lot_id] = f"{told:g}" if isinstance(told, int | float) else bags.get(h.lot_id, "")
         else:
             last[h.lot_id] = h
-    return {
-        "ends": [(r, bags.get(r.lot.pk, ""), _words(last.get(r.lot.pk)), last.get(r.lot.pk)) for r in rows]
-    }
+    return {"ends": [(r, bags.get(r.lot.pk, ""), _words(last.get(r.lot.pk))) for r in rows]}
 
 
 def _words(last: Happening | None) -> str:
