@@ -9,15 +9,9 @@ import numpy as np
 import pytest
 from scipy.linalg import solve_discrete_lyapunov
 
-from drydown.air.normals import (
-    RESIDUAL_A,
-    RESIDUAL_B,
-    MonthNormals,
-    generate,
-    month_sun_kwh,
-    residuals,
-    wet_day_chances,
-)
+from drydown.air.generator import LAG, TOGETHER, _residuals, generate
+from drydown.air.learn import learn, normals_from
+from drydown.air.normals import MonthNormals, month_sun_kwh
 from drydown.air.series import Site
 from drydown.errors import InputError, RangeError
 
@@ -38,38 +32,69 @@ def test_a_date_has_one_weather_whatever_the_start_and_the_horizon() -> None:
     assert np.allclose(long.rain_mm[:, 24:264], later.rain_mm)
 
 
-def test_residual_constants_were_read_row_by_row() -> None:
-    # Stationary covariance and lag-1 covariance of the published matrices (derived); a
-    # row/column mix-up fails this.
-    covariance = solve_discrete_lyapunov(RESIDUAL_A, RESIDUAL_B @ RESIDUAL_B.T)
-    expected = [[1.0, 0.634, 0.186], [0.634, 1.001, -0.193], [0.186, -0.193, 1.0]]
-    assert covariance == pytest.approx(np.array(expected), abs=0.004)
-    lag = [[0.621, 0.446, 0.087], [0.563, 0.674, -0.100], [0.015, -0.090, 0.250]]
-    assert RESIDUAL_A @ covariance == pytest.approx(np.array(lag), abs=0.004)
-    assert max(abs(np.linalg.eigvals(RESIDUAL_A))) == pytest.approx(0.688, abs=0.001)
+def test_residuals_hang_together_and_remember_as_stated() -> None:
+    # A first-order process with noise R - lag R lag keeps covariance R and lag-1 covariance lag R (scipy's
+    # solver of the discrete Lyapunov equation); a row and column mix-up fails this.
+    noise = TOGETHER - LAG[:, None] * TOGETHER * LAG[None, :]
+    assert np.linalg.eigvalsh(noise).min() > 0.0
+    assert solve_discrete_lyapunov(np.diag(LAG), noise) == pytest.approx(TOGETHER, abs=1e-12)
+    x = _residuals(np.random.default_rng(1).standard_normal((400, 420, 5)))[:, 40:]
+    flat = x.reshape(-1, 5)
+    assert np.cov(flat.T) == pytest.approx(TOGETHER, abs=0.02)
+    lagged = np.mean(x[:, 1:, :, None] * x[:, :-1, None, :], axis=(0, 1))
+    assert np.diag(lagged) == pytest.approx(LAG, abs=0.02)
 
 
-def test_drawn_residuals_have_that_covariance() -> None:
-    x = residuals(np.random.default_rng(1).standard_normal((400, 420, 3))).reshape(-1, 3)
-    expected = solve_discrete_lyapunov(RESIDUAL_A, RESIDUAL_B @ RESIDUAL_B.T)
-    assert np.cov(x.T) == pytest.approx(expected, abs=0.02)
+@pytest.mark.parametrize("stays", [0.1, 0.3, 0.45])
+def test_the_chain_keeps_the_share_of_wet_days_and_its_persistence(stays: float) -> None:
+    # f = P(W|D)/(1 + P(W|D) - P(W|W)); persistence r = P(W|W) - P(W|D): both counted from what comes out.
+    year = tuple(replace(MONTH, rain_days=10.0, rain_mm=80.0) for _ in range(12))
+    start = datetime(2026, 1, 1, tzinfo=SITE.zone)
+    w = generate(SITE, year, start, 8760, 30, 3, {"rain_persistence": stays})
+    wet = w.rain_mm.reshape(30, 365, 24).sum(axis=2) >= 1.0
+    assert wet.mean() == pytest.approx(10.0 / 30.4, abs=0.015)
+    after_wet, after_dry = wet[:, 1:][wet[:, :-1]].mean(), wet[:, 1:][~wet[:, :-1]].mean()
+    assert after_wet - after_dry == pytest.approx(stays, abs=0.03)
 
 
-@pytest.mark.parametrize("days", [0.0, 3.0, 12.0, 25.0])
-def test_chain_keeps_the_share_of_wet_days(days: float) -> None:
-    # Geng et al. 1986: f = P(W|D) / (1 + P(W|D) - P(W|W)).
-    after_dry, after_wet = wet_day_chances(days, 30.0)
-    assert after_dry / (1.0 + after_dry - after_wet) == pytest.approx(days / 30.0)
+def test_the_day_follows_the_sun_and_not_the_clock() -> None:
+    # Parton and Logan 1981: coldest at sunrise, warmest after the sun's noon. The same sun on a clock two
+    # hours on.
+    on = replace(SITE, utc_offset_h=5.0)
+    start = datetime(2026, 3, 1, tzinfo=SITE.zone)
+    known = {"warmest_after_noon_h": 1.5}
+    here = generate(SITE, YEAR, start, 720, 20, 3, known).temp_c.reshape(20, 30, 24).mean(axis=(0, 1))
+    there = generate(on, YEAR, start.replace(tzinfo=on.zone), 720, 20, 3, known).temp_c
+    late = there.reshape(20, 30, 24).mean(axis=(0, 1))
+    assert late.argmax() - here.argmax() == 2
+    assert late.argmin() - here.argmin() in (2, -22)
+    assert here.argmin() in (5, 6)
+
+
+def test_what_a_station_knows_of_its_climate_is_kept() -> None:
+    # Each number counted back from what was generated, by the estimators a station learns with.
+    known = {"wet_sun": 0.70, "rain_persistence": 0.40, "wind_night": 0.70, "rain_usual_h": 6.0}
+    rainy = tuple(replace(MONTH, rain_days=13.0, rain_mm=110.0) for _ in range(12))
+    series = generate(SITE, rainy, datetime(2026, 1, 1, tzinfo=SITE.zone), 9600, 8, 3, known)
+    found = [learn(series.draw(np.array([m]))) for m in range(8)]
+    for name, value in known.items():
+        told = np.mean([f[name].value for f in found])
+        assert told == pytest.approx(value, abs=0.06 if name != "rain_usual_h" else 1.0), name
+    again = [m for m in normals_from(series.draw(np.array([0]))) if m is not None]
+    assert np.mean([m.rain_days for m in again]) == pytest.approx(13.0, rel=0.25)
 
 
 def test_long_run_means_are_the_normals() -> None:
     w = generate(SITE, YEAR, datetime(2026, 1, 1, tzinfo=SITE.zone), 8760, 40, 3)
-    assert w.temp_c.mean() == pytest.approx((25.0 + 13.5) / 2.0, abs=0.4)
+    day = w.temp_c.reshape(40, 365, 24)
+    # Hour means reach to within half a degree of the moment's high and low.
+    assert day.max(axis=2).mean() == pytest.approx(25.0, abs=0.4)
+    assert day.min(axis=2).mean() == pytest.approx(13.5, abs=0.4)
     assert w.rh.mean() == pytest.approx(0.70, abs=0.02)
     assert w.ghi_wm2.sum() / 40 / 365 / 1e3 == pytest.approx(5.2, rel=0.02)
     assert w.wind_ms.mean() == pytest.approx(2.0, rel=0.03)
     assert w.rain_mm.sum() / 40 == pytest.approx(sum(n.rain_mm for n in YEAR), rel=0.06)
-    wet = (w.rain_mm.reshape(40, 365, 24).sum(axis=2) > 0).sum() / 40
+    wet = (w.rain_mm.reshape(40, 365, 24).sum(axis=2) >= 1.0).sum() / 40  # days of 1 mm and more
     assert wet == pytest.approx(sum(n.rain_days for n in YEAR), rel=0.04)
 
 

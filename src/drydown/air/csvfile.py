@@ -1,4 +1,4 @@
-"""Read the plain hourly table a station can make itself. Layout: docs/weather-files.md.
+"""Read the plain table a station can make itself: hourly, a line a day, or readings. docs/weather-files.md.
 
 Columns by name, in any order: time, temp_c, rh_percent, ghi_wm2, wind_ms, rain_mm.
 `time` is local standard time at the END of the hour, YYYY-MM-DD HH:MM.
@@ -7,15 +7,18 @@ Columns by name, in any order: time, temp_c, rh_percent, ghi_wm2, wind_ms, rain_
 from __future__ import annotations
 
 import csv
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from drydown.air.logger import mended, whole_hours
 from drydown.air.moist import dew_point_c
 from drydown.air.series import HourlyWeather, Site
-from drydown.air.sun import clear_sky_days_wm2, sky_longwave_wm2
+from drydown.air.sparse import Reading, from_days, from_readings
+from drydown.air.sun import cloud_of_clearness, sky_longwave_wm2
 from drydown.errors import InputError
 from drydown.words import say
 
@@ -30,31 +33,121 @@ COLUMNS: dict[str, tuple[float, float]] = {
     "wind_ms": (0.0, 45.0),
     "rain_mm": (0.0, 200.0),
 }
+FEW: dict[str, tuple[float, float]] = {
+    "tmax_c": (-30.0, 55.0),
+    "tmin_c": (-30.0, 55.0),
+    "temp_c": (-30.0, 55.0),
+    "rh_percent": (1.0, 100.0),
+    "rain_mm": (0.0, 500.0),
+    "wind_ms": (0.0, 45.0),
+    "sunshine_h": (0.0, 24.0),
+    "ghi_kwh_m2": (0.0, 13.0),
+}
+"""Columns of a line a day, or of a few readings a day (`sparse.py`)."""
 MISSING = {"", "na", "n/a", "nan", "-", "--", "null", "none", "-99", "-999", "-9999", "9999"}
-_MAX_GAP_H = 3
+
+
+class _Spot(NamedTuple):
+    """Where a cell stands; made for every cell, put into words only where something is wrong."""
+
+    name: str
+    line: int
+    column: str = "time"
+
+    def words(self) -> str:
+        return say("{name}, line {number}, column {key}", name=self.name, number=self.line, key=self.column)
 
 
 def read_csv(path: Path, site: Site) -> HourlyWeather:
     """Read a station's own hourly table.
 
     Args: path of the file; site it was taken at. Returns: `HourlyWeather`, one member.
-    Valid range: `COLUMNS`; at least 24 consecutive hours; gaps up to 3 h are bridged, noted.
+    Valid range: `COLUMNS`; at least 24 consecutive hours; gaps up to 4 h are bridged, longer
+    ones left out, both noted.
     Source: our own layout, docs/weather-files.md.
     """
     text, notes = _text(path)
     rows, mark = _rows(text, path.name)
+    if (few := _few(rows, mark, site, path.name)) is not None:
+        return few
     header = _header(rows[0], path.name)
     body = [(n, r) for n, r in enumerate(rows[1:], 2) if any(c.strip() for c in r)]
     if len(body) < 24:
         raise InputError(say("has {body} hours; at least 24 are needed.", body=len(body)), path.name)
-    times = _times([(n, r[header["time"]]) for n, r in body], site, path.name)
-    found = {
-        key: _numbers(body, header[key], key, mark, path.name, notes) for key in COLUMNS if key in header
-    }
+    cells = [(n, r[header["time"]]) for n, r in body]
+    stamps = [_moment(cell, _Spot(path.name, n)).replace(tzinfo=site.zone) for n, cell in cells]
+    first, hours, place = whole_hours(stamps, lambda row: _Spot(path.name, cells[row][0]).words())
+    found = {}
+    for key in COLUMNS:
+        if key in header:
+            found[key] = np.full(hours, np.nan)
+            found[key][place] = _numbers(body, header[key], key, mark, path.name)
+    _traps_raw(found, path.name)
+    found, begin = mended(found, first - timedelta(hours=1), site, path.name, notes)
+    times = [begin + timedelta(hours=h + 1) for h in range(found["temp_c"].size)]
     _traps(found, times, path.name)
     if "rain_mm" not in found:
         notes.append("no rain_mm column: wetting and covering for rain are not seen")
     return _weather(found, times, site, tuple(notes))
+
+
+def _few(rows: list[list[str]], mark: str, site: Site, name: str) -> HourlyWeather | None:
+    """Weather of a table that is not hourly: a line a day, or a few readings a day; None of an hourly one."""
+    names = [c.strip().lower() for c in rows[0]]
+    body = [(n, r) for n, r in enumerate(rows[1:], 2) if any(c.strip() for c in r)]
+    if {"date", "tmax_c", "tmin_c"} <= set(names):
+        return from_days([_day(names, r, n, mark, name) for n, r in body], site, name)
+    if not {"time", "temp_c", "rh_percent"} <= set(names) or len(body) < 2:
+        return None
+    at = names.index("time")
+    first, second = (_moment(r[at], _Spot(name, n)) for n, r in body[:2])
+    if second - first <= timedelta(hours=1):
+        return None
+    return from_readings([_reading(names, r, n, mark, name) for n, r in body], site, name)
+
+
+def _day(
+    names: list[str], row: list[str], number: int, mark: str, name: str
+) -> tuple[date, dict[str, float]]:
+    spot = _Spot(name, number, "date")
+    cell = row[names.index("date")].strip()
+    try:
+        day = date.fromisoformat(cell)
+    except ValueError as error:
+        raise InputError(
+            say("'{cell}' is not a date.", cell=cell), spot.words(), "Write 2026-03-01."
+        ) from error
+    found = _kept_cells(names, row, number, mark, name)
+    if not {"tmax_c", "tmin_c"} <= set(found):
+        raise InputError("the day lacks its high or its low.", spot.words())
+    return day, found
+
+
+def _reading(names: list[str], row: list[str], number: int, mark: str, name: str) -> Reading:
+    spot = _Spot(name, number)
+    found = _kept_cells(names, row, number, mark, name)
+    if not {"temp_c", "rh_percent"} <= set(found):
+        raise InputError("the reading lacks temperature or humidity.", spot.words())
+    more = {k: v for k, v in found.items() if k not in {"temp_c", "rh_percent"}}
+    at = _moment(row[names.index("time")], spot)
+    return Reading(at, found["temp_c"], found["rh_percent"] / 100.0, more)
+
+
+def _kept_cells(names: list[str], row: list[str], number: int, mark: str, name: str) -> dict[str, float]:
+    """The cells that hold a number, by column, each inside its range."""
+    found = {}
+    for key, cell in zip(names, row, strict=True):
+        if key not in FEW or cell.strip().lower() in MISSING:
+            continue
+        spot = _Spot(name, number, key)
+        value, (low, high) = _number(cell.strip(), mark, spot), FEW[key]
+        if not low <= value <= high:
+            raise InputError(
+                say("{cell} is outside {low:g} to {high:g}.", cell=cell.strip(), low=low, high=high),
+                spot.words(),
+            )
+        found[key] = value
+    return found
 
 
 def _text(path: Path) -> tuple[str, list[str]]:
@@ -120,39 +213,21 @@ def _header(cells: list[str], name: str) -> dict[str, int]:
     return {n: i for i, n in enumerate(names)}
 
 
-def _times(cells: list[tuple[int, str]], site: Site, name: str) -> list[datetime]:
-    """Hour ends, evenly one hour apart; 24:00 is midnight at the end of that day."""
-    times: list[datetime] = []
-    for number, cell in cells:
-        where = say("{name}, line {number}, column time", name=name, number=number)
-        moment = _moment(cell.strip(), where).replace(tzinfo=site.zone)
-        if times and moment - times[-1] != timedelta(hours=1):
-            raise InputError(
-                say(
-                    "{cell} does not follow {value:%Y-%m-%d %H:%M} by one hour.",
-                    cell=cell.strip(),
-                    value=times[-1],
-                ),
-                where,
-                "Every hour needs one line: put NA where a value is missing; no summer time.",
-            )
-        times.append(moment)
-    return times
-
-
-def _moment(cell: str, where: str) -> datetime:
+def _moment(cell: str, spot: _Spot) -> datetime:
+    """A time without a zone; 24:00 is midnight at the end of that day."""
+    cell = cell.strip()
     day_end = cell.endswith("24:00")
     text = cell[: -len("24:00")] + "00:00" if day_end else cell
     try:
         moment = datetime.fromisoformat(text)
     except ValueError as error:
         raise InputError(
-            say("'{cell}' is not a time.", cell=cell), where, "Write 2026-03-01 14:00."
+            say("'{cell}' is not a time.", cell=cell), spot.words(), "Write 2026-03-01 14:00."
         ) from error
     if moment.tzinfo is not None:
         raise InputError(
             say("'{cell}' carries a time zone.", cell=cell),
-            where,
+            spot.words(),
             "Write local standard time without a zone.",
         )
     return moment + timedelta(days=1) if day_end else moment
@@ -164,7 +239,6 @@ def _numbers(
     key: str,
     mark: str,
     name: str,
-    notes: list[str],
 ) -> Array:
     low, high = COLUMNS[key]
     values = np.full(len(body), np.nan)
@@ -172,26 +246,28 @@ def _numbers(
         cell = row[column].strip()
         if cell.lower() in MISSING:
             continue
-        where = f"{name}, line {number}, column {key}"
-        values[i] = _number(cell, mark, where)
+        spot = _Spot(name, number, key)
+        values[i] = _number(cell, mark, spot)
         if not low <= values[i] <= high:
             raise InputError(
                 say("{cell} is outside {low:g} to {high:g}.", cell=cell, low=low, high=high),
-                where,
+                spot.words(),
                 _hint(key, values[i]),
             )
-    return _bridge(values, key, body, name, notes)
+    return values
 
 
-def _number(cell: str, mark: str, where: str) -> float:
+def _number(cell: str, mark: str, spot: _Spot) -> float:
     text = cell.replace(mark, ".") if mark == "," else cell
     if text.count(".") > 1:
-        raise InputError(say("'{cell}' has more than one decimal mark.", cell=cell), where, "No group marks.")
+        raise InputError(
+            say("'{cell}' has more than one decimal mark.", cell=cell), spot.words(), "No group marks."
+        )
     try:
         return float(text)
     except ValueError as error:
         raise InputError(
-            say("'{cell}' is not a number.", cell=cell), where, "Write NA if it is missing."
+            say("'{cell}' is not a number.", cell=cell), spot.words(), "Write NA if it is missing."
         ) from error
 
 
@@ -205,22 +281,11 @@ def _hint(key: str, value: float) -> str:
     return ""
 
 
-def _bridge(values: Array, key: str, body: list[tuple[int, list[str]]], name: str, notes: list[str]) -> Array:
-    gone = np.isnan(values)
-    if not gone.any():
-        return values
-    run = 0
-    for i, missing in enumerate(gone):
-        run = run + 1 if missing else 0
-        if run > _MAX_GAP_H:
-            raise InputError(
-                say("more than {max_gap_h} hours in a row are missing.", max_gap_h=_MAX_GAP_H),
-                say("{name}, line {value}, column {key}", name=name, value=body[i][0], key=key),
-                "Fill the gap from a neighbour station, or use monthly normals.",
-            )
-    hours = np.arange(values.size)
-    notes.append(say("{key}: {sum} missing hours bridged by a straight line", key=key, sum=int(gone.sum())))
-    return np.asarray(np.interp(hours, hours[~gone], values[~gone]))
+def _traps_raw(found: dict[str, Array], name: str) -> None:
+    """A column that holds nothing at all."""
+    for key, values in found.items():
+        if np.isnan(values).all():
+            raise InputError("has no value at all.", say("{name}, column {key}", name=name, key=key))
 
 
 def _traps(found: dict[str, Array], times: list[datetime], name: str) -> None:
@@ -253,7 +318,9 @@ def _weather(
     temp, rh = found["temp_c"], np.clip(found["rh_percent"] / 100.0, 0.01, 1.0)
     middle = [t - timedelta(minutes=30) for t in times]
     hour = np.array([t.hour + t.minute / 60.0 for t in middle])
-    sky = sky_longwave_wm2(temp, dew_point_c(temp, rh), hour, _cloud(found["ghi_wm2"], middle, site))
+    sky = sky_longwave_wm2(
+        temp, dew_point_c(temp, rh), hour, _cloud(found["ghi_wm2"], middle, site), site.pressure_pa
+    )
     columns = {
         "temp_c": temp,
         "rh": rh,
@@ -267,14 +334,12 @@ def _weather(
 
 def _cloud(sun: Array, middle: list[datetime], site: Site) -> Array:
     """Cloud share of each day, from the day's sun against the clear sky."""
-    clear_days = clear_sky_days_wm2(
-        site.latitude_deg, site.longitude_deg, site.elevation_m, site.utc_offset_h
-    )
+    clear_days = site.clear_days_wm2
     days = np.array([t.toordinal() for t in middle])
     clear = np.array([clear_days[t.month - 1, t.hour] for t in middle])
     cloud = np.full(sun.size, 0.5)
     for day in np.unique(days):
         mask = days == day
         if clear[mask].sum() > 500.0:
-            cloud[mask] = np.clip((1.0 - sun[mask].sum() / clear[mask].sum()) / 0.75, 0.0, 1.0)
+            cloud[mask] = cloud_of_clearness(sun[mask].sum() / clear[mask].sum())
     return cloud

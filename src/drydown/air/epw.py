@@ -56,7 +56,7 @@ def read_epw(path: Path) -> HourlyWeather:
     found["rh"] = np.clip(found["rh"], 0.01, 1.0)
     start = datetime(_year(rows), int(rows[0][1]), int(rows[0][2]), tzinfo=site.zone)
     hour: Array = (np.arange(len(rows), dtype=np.float64) + 0.5) % 24.0
-    sky = _sky(rows, found, hour, path.name, notes)
+    sky = _sky(rows, found, hour, site, path.name, notes)
     columns = {**found, "sky_wm2": sky, "rain_mm": _rain(rows, notes)}
     return HourlyWeather.of(site, start, columns, tuple(notes))
 
@@ -155,7 +155,9 @@ def _bridge(values: Array, gone: NDArray[np.bool_], where: str, notes: list[str]
     return np.asarray(np.interp(hours, hours[~gone], values[~gone]))
 
 
-def _sky(rows: list[list[str]], found: dict[str, Array], hour: Array, name: str, notes: list[str]) -> Array:
+def _sky(
+    rows: list[list[str]], found: dict[str, Array], hour: Array, site: Site, name: str, notes: list[str]
+) -> Array:
     """Sky long-wave from the file; where it has none, from the dew point, with a note."""
     column, missing, _ = _COLUMNS["sky_wm2"]
     cells = np.array([float(row[column]) for row in rows])
@@ -167,7 +169,7 @@ def _sky(rows: list[list[str]], found: dict[str, Array], hour: Array, name: str,
         say("{name}: sky radiation missing for {sum} hours, estimated", name=name, sum=int((~good).sum()))
     )
     dew = dew_point_c(found["temp_c"], found["rh"])
-    estimate = sky_longwave_wm2(found["temp_c"], dew, hour, 0.5)
+    estimate = sky_longwave_wm2(found["temp_c"], dew, hour, 0.5, site.pressure_pa)
     return np.where(good, cells, estimate)
 
 

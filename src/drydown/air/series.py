@@ -8,11 +8,12 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta, timezone
+from datetime import UTC, date, datetime, timedelta, timezone
 
 import numpy as np
 from numpy.typing import NDArray
 
+from drydown.air.sun import clear_sky_days_wm2
 from drydown.errors import InputError, RangeError
 from drydown.units import pressure_at_altitude_pa
 from drydown.words import say
@@ -40,6 +41,8 @@ class Site:
     elevation_m: float
     utc_offset_h: float
     name: str = ""
+    climate: tuple[tuple[str, float], ...] = ()
+    """What is known of its weather beyond monthly means, by the names of `climate.py`."""
 
     def __post_init__(self) -> None:
         limits = {
@@ -65,6 +68,11 @@ class Site:
     def zone(self) -> timezone:
         """Local standard time."""
         return timezone(timedelta(hours=self.utc_offset_h))
+
+    @property
+    def clear_days_wm2(self) -> Array:
+        """Clear-sky sun of the middle day of each month, (12, 24), by the local hour [W/m2]."""
+        return clear_sky_days_wm2(self.latitude_deg, self.longitude_deg, self.elevation_m, self.utc_offset_h)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -137,6 +145,13 @@ class HourlyWeather:
         local = self.start.astimezone(self.site.zone)
         first = local.hour + local.minute / 60.0 + 0.5
         return np.asarray((first + np.arange(self.hours)) % 24.0)
+
+    def whole_days(self) -> tuple[date, int, int]:
+        """The first local day that is whole, the hours before it, and how many whole days there are."""
+        local = self.start.astimezone(self.site.zone)
+        before = (24 - local.hour) % 24
+        first = local.date() + timedelta(days=1 if before else 0)
+        return first, before, (self.hours - before) // 24
 
     def window(self, start: datetime, hours: int) -> HourlyWeather:
         """The part from `start`; a one-year series wraps round at its end (calendar match)."""
