@@ -31,7 +31,7 @@ NAMES = {
     airpath: ["against", "air_path", "burner"],
     bed: ["prepare", "ground_shares", "bed_geometry"],
     kernel: [
-        "saturation", "capacities", "surfaces", "pore_vapour", "water_flows",
+        "saturation", "capacities", "surfaces", "pore_balance", "pore_vapour", "water_flows",
         "moisture_rates", "boundary_flows", "rates",
     ],
     solver: [

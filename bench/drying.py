@@ -21,15 +21,12 @@ from bench import c_twin
 from drydown.steps.dry.begin import start as start_of
 from drydown.steps.dry.block import run_block
 from drydown.steps.dry.data import form, place
+from drydown.steps.dry.draws import draw_parameters, typical_parameters
 from drydown.steps.dry.inputs import hourly_air, parameter_table
 from drydown.steps.dry.lanes import OUT_COLUMNS
 from drydown.steps.dry.layout import BED_LAYERS, LANES
 from drydown.steps.dry.routine import Routine
-from drydown.steps.dry.run import (
-    draw_parameters,
-    dry,
-    typical_parameters,
-)
+from drydown.steps.dry.run import dry
 from drydown.steps.dry.state import spread_over
 
 __all__ = ["main"]

@@ -9,9 +9,9 @@ import numpy as np
 from drydown.air.series import HourlyWeather, Site
 from drydown.steps.dry.begin import start as start_of
 from drydown.steps.dry.data import Place, form
+from drydown.steps.dry.draws import typical_parameters
 from drydown.steps.dry.inputs import hourly_air, parameter_table
 from drydown.steps.dry.routine import Routine
-from drydown.steps.dry.run import typical_parameters
 
 __all__ = ["SITE", "fair_weather", "one_member", "typical"]
 

@@ -6,6 +6,7 @@ Written from the table of equations, every constant typed anew. Slow and simple 
 from __future__ import annotations
 
 import itertools
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +20,7 @@ RV, RA, CP, G, GAS, SIGMA = 461.52, 287.042, 1006.0, 9.80665, 8.31446261815324, 
 A, B, C = 12.453, -0.05011, 3.8514
 
 
+@cache
 def geometry() -> tuple[Array, Array]:
     """D1: shares of volume and exchange factors."""
     edges = np.cbrt(np.array([0.98 * i / N for i in range(N + 1)] + [1.0]))
@@ -35,6 +37,7 @@ def layer(p: dict[str, float], air: dict[str, float], mean: float, n: int) -> di
     eps, r = p["porosity"], p["radius_m"]
     dv = 2.5e-5 * 101325.0 / p["pressure_pa"]
     sherwood = 2.6 + (0.935 * (2.0 * r * p["air_m_s"] / 1.6e-5) ** 0.6 if p["air_m_s"] > 0 else 0.0)
+    smaller = 1.0 + ((p["dm_dry_kg_m3"] / p["dm_wet_kg_m3"]) ** (2.0 / 3.0) - 1.0) * (1.0 - share)
     surface = 3.0 * (1.0 - eps) / r * dz
     u = 0.635 * air["wind"] * (1.0 - k)
     q = np.exp(-dz / p["light_depth_m"])
@@ -51,7 +54,8 @@ def layer(p: dict[str, float], air: dict[str, float], mean: float, n: int) -> di
 
     return {
         "dz": dz, "A": surface, "q": float(q), "gp": gp, "ht": ht, "hu": hu, "h0": h0, "fan": fan, "u": u,
-        "gb": surface * sherwood * dv / (2.0 * r) / (RV * kelvin), "gt": series(ht * b, 2.0 * gp),
+        "gb": smaller * surface * sherwood * dv / (2.0 * r) / (RV * kelvin), "smaller": smaller,
+        "hull": smaller * surface * p["hull_kg_m2_s_pa"], "gt": series(ht * b, 2.0 * gp),
         "gu": series(hu * b, 2.0 * gp), "hr": (3.3 * (1.0 - k) + 0.5 * k) * y * p["open_below"],
         "fh": 1000.0 * p["film_m"] * surface, "hold": 1000.0 * p["film_hold_m"] * surface,
     }  # fmt: skip
@@ -81,11 +85,12 @@ def through(p: dict[str, float], air: dict[str, float], bed: dict[str, float], t
 
     still = air_in(bed["ht"], bed["hu"] + bed["hr"], 0.0)
     drive = rho * G * max(float(t.mean()) - still, 0.0) / kelvin
+    drive += p["wind_draw"] * rho * (0.635 * air["wind"]) ** 2 / 2.0 / (t.size * bed["dz"])
     eps, d = p["porosity"], 2.0 * p["radius_m"]
     slow = 150.0 * p["air_resistance"] * 1.81e-5 * (1.0 - eps) ** 2 / (eps**3 * d**2)
     fast = 1.75 * p["air_resistance"] * rho * (1.0 - eps) / (eps**3 * d)
-    drawn = max(np.roots([fast, slow, -drive]).real) if drive > 0 else 0.0
-    v = flow if flow > 0 else drawn * (1.0 - k) * p["open_below"]
+    drawn = (np.sqrt(slow**2 + 4.0 * fast * drive) - slow) / (2.0 * fast) if drive > 0 else 0.0
+    v = flow if flow > 0 else drawn * (1.0 - k) * p["open_below"] * (1.0 - bed["q"] ** t.size)
     carried, gv = v * CP * rho, v / (RV * kelvin)
     ht, hu, gt, gu = bed["ht"], bed["hu"], bed["gt"], bed["gu"]
     if flow <= 0:
@@ -102,17 +107,20 @@ def through(p: dict[str, float], air: dict[str, float], bed: dict[str, float], t
     }  # fmt: skip
 
 
-def pores(gb: float, source: Array, bed: dict[str, float], path: dict[str, float]) -> tuple[Array, float]:
-    """D11 and D21: vapour pressure in the pores and of the air inside, as one linear system."""
+def pores(give: Array, source: Array, bed: dict[str, float], path: dict[str, float]) -> tuple[Array, float]:
+    """D11 and D21: vapour pressure in the pores and of the air inside, as one linear system.
+
+    A surface gives `source - give p`.
+    """
     n = source.size
     system, right = np.zeros((n + 1, n + 1)), np.zeros(n + 1)
     for j in range(n):
         up = path["gt"] if j == 0 else bed["gp"]
         down = (path["gu"] if j == n - 1 else bed["gp"]) + path["gv"]
-        system[j, j] = gb + up + down
+        system[j, j] = give[j] + up + down
         system[j, j - 1 if j > 0 else n] -= up
         system[j, j + 1 if j < n - 1 else n] -= down
-        right[j] = gb * source[j]
+        right[j] = source[j]
     if path["vents"] > 0:
         system[n, n] = path["vents"] + path["gt"] + path["gv"] + path["gu"]
         system[n, 0] -= path["gt"] + path["gv"]
@@ -136,15 +144,25 @@ def plain_rates(
     path = through(p, air, bed, t)
     skin = np.maximum(x[:, N], 5e-3)
     aw = 1.0 / (1.0 + ((A + B * t) * p["isotherm_scale"] / (100.0 * skin)) ** C)
-    ps = 610.94 * np.exp(17.625 * t / (t + 243.04))
+    ps = 610.55 * np.exp(17.1032 * t / (t + 234.449))
     free = np.maximum(film, 0.0)
     w = free / (free + bed["fh"])
-    pv, p_in = pores(bed["gb"], (w + (1.0 - w) * aw) * ps, bed, path)
+    gs = 1.0 / (1.0 / bed["gb"] + 1.0 / bed["hull"])
+    # D7 and D11 hold for one set of dewing layers: every set is tried until one is consistent.
+    for dewing in itertools.product((0.0, 1.0), repeat=n):
+        on = np.array(dewing)
+        face = bed["gb"] * (w + (1.0 - w) * on)
+        pv, p_in = pores(
+            face + (1.0 - w) * gs * (1.0 - on), ps * (face + (1.0 - w) * gs * (aw - on)), bed, path
+        )
+        if ((pv > ps) == (on > 0)).all():
+            break
     dew = np.minimum(ps - pv, 0.0)
-    es = (1.0 - w) * bed["gb"] * (aw * ps - pv - dew)
+    es = (1.0 - w) * gs * (aw * ps - pv - dew)
     ef = w * bed["gb"] * (ps - pv) + (1.0 - w) * bed["gb"] * dew
     d = (
-        p["d40_m2_s"]
+        bed["smaller"]
+        * p["d40_m2_s"]
         / p["radius_m"] ** 2
         * np.exp(-p["ea_j_mol"] / GAS * (1.0 / (t + 273.15) - 1.0 / 313.15))
     )
@@ -167,7 +185,7 @@ def plain_rates(
         "p_in": np.array([p_in]), "t_in": np.array([path["t_in"]]), "t_b": np.array([path["t_b"]]),
         "dx": dx / v, "dfilm": caught - ef - soak, "heat": heat, "slab": slab,
         "dt": heat / (load * (1650.0 + 4190.0 * (x @ v)) + 4190.0 * free),
-        "ds": slab / (2.1e6 * 0.1 / M),
+        "ds": slab / (p["slab_j_m3k"] * 0.1 / M),
     }  # fmt: skip
 
 
@@ -202,7 +220,7 @@ def _heat(
     slab[0] += ground * bed["h0"] * p["h_scale"] * (path["t_in"] - s[0])
     slab[0] += p["emissivity"] * (1.0 - k) * ground * (air["sky"] - SIGMA * (s[0] + 273.15) ** 4)
     for i in range(M - 1):
-        flow = 1.4 / (0.1 / M) * (s[i] - s[i + 1])
+        flow = p["slab_k_w_mk"] / (0.1 / M) * (s[i] - s[i + 1])
         slab[i] -= flow
         slab[i + 1] += flow
     slab[-1] += 2.4 * (p["ground_c"] - s[-1])

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from drydown.steps.dry.bed import bed_geometry
 from drydown.steps.dry.compiled import compiled, inlined
-from drydown.steps.dry.constants import SLAB_HEAT, V
+from drydown.steps.dry.constants import V
 from drydown.steps.dry.kernel import capacities, rates
 from drydown.steps.dry.lanes import begin, read_air
 from drydown.steps.dry.layout import BED_LAYERS, LANES, column
@@ -26,6 +26,7 @@ from drydown.steps.dry.rows import (
     S0,
     SIDE,
     SIZE,
+    SLABHEAT,
     STATE,
     T0,
     X0,
@@ -60,7 +61,7 @@ def rates_at(ws: Array, hourly: Array, hour: int, seconds: float, y: Array, dy: 
         dy[layers * NS + j] = ws[(SIDE + F0 + j) * W]
         dy[layers * NS + layers + j] = ws[(SIDE + T0 + j) * W] / ws[(CAP + j) * W]
     for i in range(M):
-        dy[layers * NS + 2 * layers + i] = ws[(SIDE + S0 + i) * W] / SLAB_HEAT
+        dy[layers * NS + 2 * layers + i] = ws[(SIDE + S0 + i) * W] / ws[SLABHEAT * W]
 
 
 @compiled

@@ -39,6 +39,7 @@ from drydown.steps.dry.rows import (
     T0,
     TA,
     TAIR,
+    TOUCH,
     W,
 )  # fmt: skip
 from drydown.steps.dry.run import DryingRun, dry
@@ -53,7 +54,8 @@ L = BED_LAYERS
 
 def _moment(name: str, where: Place, temps: tuple[float, ...]) -> tuple[np.ndarray, np.ndarray]:
     """Work space after one call of the rates at noon with layers at `temps`, and the parameter table."""
-    table, hourly, _raked, start = one_member(typical(name), where, fair_weather(2), STILL, 6.0)
+    calm = typical(name) | {"wind_draw": np.zeros(1)}
+    table, hourly, _raked, start = one_member(calm, where, fair_weather(2), STILL, 6.0)
     ws = work_space(table, start)
     for j, temp in enumerate(temps):
         ws[(STATE + T0 + j) * W : (STATE + T0 + j + 1) * W] = temp
@@ -79,7 +81,8 @@ def test_drawn_air_balances_its_lift(name: str, warmer: float) -> None:
     air = _row(cool, AIR1 + TA)
     ws, table = _moment(name, place("raised_bed"), (air + warmer,) * L)
     kelvin = air + 273.15
-    speed = _row(ws, BED1 + GFLOW) * GAS_CONSTANT_VAPOUR * kelvin
+    covered = _row(ws, BED1 + TOUCH) / 12.0  # the share of the ground that beans cover
+    speed = _row(ws, BED1 + GFLOW) * GAS_CONSTANT_VAPOUR * kelvin / covered
     density = table[column("pressure_pa")] / (287.042 * kelvin)
     diameter, porosity = 2.0 * table[column("radius_m")], table[column("porosity")]
     drop = Ergun(dp=diameter, voidage=porosity, vs=speed, rho=density, mu=1.81e-5, L=1.0)
@@ -162,8 +165,8 @@ def test_a_thin_load_is_not_slow(where: str, name: str, usual: float) -> None:
         for share in (0.25, 0.5, 1.0, 2.0)
     ]
     assert days[3] > days[2]
-    assert days[1] < days[2] + 0.3
-    assert days[0] < 1.2 * days[2]
+    assert days[1] < 1.1 * days[2]
+    assert days[0] < 1.25 * days[2]
 
 
 def _machine(share: float) -> tuple[DryingRun, float]:
@@ -203,10 +206,11 @@ def test_a_bed_that_lets_air_through_is_cooler() -> None:
     assert np.array_equal(floors[0], floors[1])
 
 
-def test_too_thin_a_load_in_a_gale_is_one_sentence() -> None:
+def test_a_thin_load_in_a_gale_is_followed() -> None:
     gale = place("tray_dryer").set_to(air_m_s=2.5, air_set_c=100.0, bean_cap_c=99.0)
-    with pytest.raises(RangeError, match="too thin a load"):
-        dry(typical("parchment"), gale, fair_weather(4), STILL, 0.5, 0.11)
+    # Steps may go far below a second now: it is followed, and no bean is hotter than the burner's air.
+    run = dry(typical("parchment"), gale, fair_weather(4), STILL, 0.5, 0.11)
+    assert run.column("bean_temp_high_c").max() <= 100.5
 
 
 def test_machines_refuse_what_they_cannot_be() -> None:

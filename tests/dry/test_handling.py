@@ -9,8 +9,9 @@ import pytest
 
 from drydown.errors import RangeError
 from drydown.steps.dry.data import form, place
+from drydown.steps.dry.draws import draw_parameters
 from drydown.steps.dry.routine import Event, Routine
-from drydown.steps.dry.run import DryingRun, DryStage, Joined, draw_parameters, dry, dry_stages
+from drydown.steps.dry.run import DryingRun, DryStage, Joined, dry, dry_stages
 from tests.dry.cases import fair_weather, typical
 
 OPEN = Routine(cover_from=None, rain_cover_mm=None)

@@ -14,8 +14,9 @@ from drydown.steps.dry.airflow import (
     pressure_drop_pa_m,
 )
 from drydown.steps.dry.data import form, form_names, place, place_names
+from drydown.steps.dry.draws import draw_parameters
 from drydown.steps.dry.routine import Event, Routine
-from drydown.steps.dry.run import DryStage, draw_parameters, dry, dry_stages
+from drydown.steps.dry.run import DryStage, dry, dry_stages
 from tests.dry.cases import fair_weather, typical
 
 STILL = Routine(rake_hours=(), cover_from=None, rain_cover_mm=None)
@@ -94,8 +95,8 @@ def test_deep_bin_of_cherry_against_published_heat() -> None:
     end = int(np.ceil(run.done_h[0]))
     heat = run.column("burner_mj_m2")[0, end] / run.column("evaporated_kg_m2")[0, end]
     assert heat > least_heat_mj_kg(18.5, 0.73, 60.0, 1.0, weather.site.pressure_pa)
-    assert heat / 0.7 < 9.1
-    assert heat / 0.4 > 8.4
+    assert heat / 0.7 < 1.05 * 9.1
+    assert heat / 0.4 > 0.95 * 8.4  # depth and flow are not given: gate 5 %
 
 
 def test_heated_trays_take_the_published_hours() -> None:
@@ -190,3 +191,16 @@ def test_events_replace_the_routine() -> None:
     assert last(Event("shade", 3, 7)) > plain
     assert last(Event("still", 0, 9), Event("rake", 4, 5)) != plain
     assert last(Event("cover", 0, 9), Event("uncover", 0, 9)) == plain
+
+
+def test_a_cabinet_takes_longer_for_a_thicker_layer_and_trays_hardly() -> None:
+    # Air pushed through a layer reaches all of it; air over shelves must fetch the water out of it. Common
+    # practice, no source: a layer three times as deep takes much longer in a cabinet.
+    def hours(where: str, load: float) -> float:
+        spot = place(where).set_to(air_m_s=0.5, air_set_c=45.0, bean_cap_c=45.0)
+        return float(dry(typical("parchment"), spot, fair_weather(12), STILL, load, 0.115).done_h[0])
+
+    assert hours("shelf_dryer", 18.0) > 1.8 * hours("shelf_dryer", 6.0)
+    assert hours("tray_dryer", 18.0) < 1.4 * hours("tray_dryer", 6.0)
+    with pytest.raises(InputError, match="over the layer"):
+        place("shelf_dryer").set_to(fuel_name="wood")

@@ -7,16 +7,25 @@ import pytest
 
 from drydown.steps.dry.begin import Joined
 from drydown.steps.dry.data import form, place
+from drydown.steps.dry.draws import draw_parameters
 from drydown.steps.dry.routine import Routine
-from drydown.steps.dry.run import DryStage, draw_parameters, dry_stages
+from drydown.steps.dry.run import DryStage, dry_stages
 from tests.dry.cases import fair_weather
 
 MEMBERS = 8
 
 
+def wet_outside() -> dict[str, np.ndarray]:
+    """Members of washed parchment that all have water outside."""
+    return draw_parameters(form("parchment"), MEMBERS, 3) | {
+        "x_bean": np.full(MEMBERS, 0.80),
+        "x_full": np.full(MEMBERS, 1.13),
+    }
+
+
 def test_sums_go_with_the_lot_to_another_load() -> None:
     # kg of water that left, over kg of dry matter, is the fall of the moisture: conservation of water.
-    drawn, weather = draw_parameters(form("parchment"), MEMBERS, 3), fair_weather(3)
+    drawn, weather = wet_outside(), fair_weather(3)
     stages = [
         DryStage(place("raised_bed"), Routine(), 6.0, 0.08, 20),
         DryStage(place("patio"), Routine(), 2.5, 0.08, 20),
@@ -33,7 +42,7 @@ def test_sums_go_with_the_lot_to_another_load() -> None:
 @pytest.mark.parametrize("share", [0.2, 0.5, 0.8])
 def test_a_joined_lot_brings_its_water_and_takes_none_of_the_film(share: float) -> None:
     # Washed parchment straight from the washer has free water on it; what joins is dry outside.
-    drawn, weather = draw_parameters(form("parchment"), MEMBERS, 3), fair_weather(2)
+    drawn, weather = wet_outside(), fair_weather(2)
     first = dry_stages(drawn, [DryStage(place("raised_bed"), Routine(), 6.0, 0.08)], fair_weather(1).window(
         weather.start, 2))  # fmt: skip
     assert first.end is not None
@@ -48,7 +57,7 @@ def test_a_joined_lot_brings_its_water_and_takes_none_of_the_film(share: float) 
 
 @pytest.mark.parametrize("load", [3.0, 9.0])
 def test_free_water_goes_with_the_lot_to_another_load(load: float) -> None:
-    drawn, weather = draw_parameters(form("parchment"), MEMBERS, 3), fair_weather(2)
+    drawn, weather = wet_outside(), fair_weather(2)
     first = dry_stages(
         drawn, [DryStage(place("patio"), Routine(), 6.0, 0.08)], weather.window(weather.start, 2)
     )

@@ -9,7 +9,7 @@ import pytest
 
 from drydown.steps.dry.bed import bed_geometry
 from drydown.steps.dry.compiled import compiled
-from drydown.steps.dry.constants import SLAB_HEAT, V
+from drydown.steps.dry.constants import V
 from drydown.steps.dry.kernel import capacities, rates
 from drydown.steps.dry.lanes import begin, read_air, state_rows
 from drydown.steps.dry.layout import BED_LAYERS, LANES, MACHINE_LAYERS, PARAMETERS
@@ -32,6 +32,7 @@ from drydown.steps.dry.rows import (
     S0,
     SIDE,
     SIZE,
+    SLABHEAT,
     SOAK,
     STATE,
     T0,
@@ -78,6 +79,8 @@ def drawn(kind: str, rng: np.random.Generator) -> tuple[dict[str, float], dict[s
         "air_set_c": -np.inf if kind == "tray unheated" or not machine else rng.uniform(30, 70),
         "bean_cap_c": rng.uniform(35, 60) if machine else np.inf,
         "recirculated": 0.7 if "again" in kind else 0.0, "air_resistance": rng.uniform(1, 4),
+        "hull_kg_m2_s_pa": 10 ** rng.uniform(-9.5, -6.0), "wind_draw": rng.uniform(0.0, 0.3),
+        "slab_k_w_mk": rng.uniform(0.5, 2.0), "slab_j_m3k": rng.uniform(1.4e6, 2.4e6),
     }  # fmt: skip
     covered = float(rng.uniform() < 0.3)
     air = {
@@ -85,7 +88,7 @@ def drawn(kind: str, rng: np.random.Generator) -> tuple[dict[str, float], dict[s
         "wind": rng.uniform(0, 6), "rain": rng.uniform(0, 0.7) if covered else max(0.0, rng.uniform(-4, 4)),
         "sky": rng.uniform(250, 430), "covered": covered,
     }  # fmt: skip
-    air["vapour_pa"] = air["rh"] * 610.94 * float(np.exp(17.625 * air["temp_c"] / (air["temp_c"] + 243.04)))
+    air["vapour_pa"] = air["rh"] * 610.55 * float(np.exp(17.1032 * air["temp_c"] / (air["temp_c"] + 234.449)))
     x = rng.uniform(0.06, 1.6, (n, NS))
     film = rng.uniform(0, 0.4, n) * (rng.uniform(size=n) < 0.7)
     return p, air, [x, film, rng.uniform(2, 55, n), rng.uniform(10, 45, M)]
@@ -115,7 +118,8 @@ def by_kernel(p: dict[str, float], air: dict[str, float], state: list[Any]) -> d
         "aw": rows(NOW + AW), "ps": rows(NOW + PS), "wet": rows(NOW + PHI), "pv": rows(NOW + PV),
         "es": rows(NOW + ES), "ef": rows(NOW + EF), "soak": rows(NOW + SOAK), "caught": rows(NOW + CAUGHT),
         "p_in": rows(BED1 + PIN, 1), "t_in": rows(BED1 + TAIR, 1), "t_b": rows(BED1 + TIN, 1), "dx": side / V,
-        "dfilm": rows(SIDE + F0), "heat": heat, "slab": slab, "dt": heat / rows(CAP), "ds": slab / SLAB_HEAT,
+        "dfilm": rows(SIDE + F0), "heat": heat, "slab": slab, "dt": heat / rows(CAP),
+        "ds": slab / rows(SLABHEAT, 1),
     }  # fmt: skip
 
 

@@ -14,8 +14,9 @@ import pytest
 from drydown.air.series import HourlyWeather
 from drydown.errors import InputError, RangeError
 from drydown.steps.dry.data import form, place
+from drydown.steps.dry.draws import draw_parameters
 from drydown.steps.dry.routine import Routine
-from drydown.steps.dry.run import DryStage, draw_parameters, dry_stages
+from drydown.steps.dry.run import DryStage, dry_stages
 from tests.dry.cases import fair_weather
 
 MEMBERS = 9  # one block and one member of another

@@ -66,7 +66,7 @@ def test_loss_free_bound_of_incap() -> None:
         hull_dm=0.061 * 0.68, bean_dm=0.389 * 0.49,
         rest_water=0.061 * 0.32 + 0.389 * 0.51, mucilage_sugar=0.118 * 0.068,
     )  # fmt: skip
-    no_loss = practice().stated(float_share=0, pulper_loss_share=0, huller_loss_share=0)
+    no_loss = practice().stated(float_share=0, pulper_loss_share=0, huller_loss_share=0, husking_loss_share=0)
     made = route_balance(fruit, no_loss.typical(), "washed", 1000.0, 0.12)
     dried = next(s for s in made.stages if s.name == "dry").outputs["dry"]
     assert float(np.asarray(dried.mass)) == pytest.approx(262.7, rel=0.004)

@@ -263,7 +263,8 @@ def _dry_and_hull(
     bean_dm = c.bean_dm * fruit_kg
     bean = Stream(bean_dm, bean_dm * ratio)
     shell = Stream(dry.dm - bean.dm, dry.water - bean.water)
-    loss, green = bean.share(p.huller_loss_share), bean.share(1.0 - p.huller_loss_share)
+    share = p.husking_loss_share if balance.chain == "natural" else p.huller_loss_share
+    loss, green = bean.share(share), bean.share(1.0 - share)
     shell_name = "husk" if balance.chain == "natural" else "parchment hull"
     balance.add("hull", {"dry": dry}, {"green": green, shell_name: shell, "huller loss": loss})
     balance.end(to_the_air=vapour, green=green, huller_loss=loss)

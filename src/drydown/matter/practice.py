@@ -28,6 +28,7 @@ class Practice:
     float_share: Range
     pulper_loss_share: Range
     huller_loss_share: Range
+    husking_loss_share: Range
     sugar_fermented: Range
     pulp_water_l_kg_cherry: Range
     wash_water_l_kg_parchment: Range
@@ -71,6 +72,7 @@ class Drawn:
     float_share: Amount
     pulper_loss_share: Amount
     huller_loss_share: Amount
+    husking_loss_share: Amount
     sugar_fermented: Amount
     pulp_water_l_kg_cherry: Amount
     wash_water_l_kg_parchment: Amount

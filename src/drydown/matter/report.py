@@ -93,7 +93,9 @@ def _used(practice: Practice, route: str, mucilage_kept: float) -> dict[str, Ran
     """The assumptions that play a part in a route."""
     idle: set[str] = set()
     if route == "natural":
-        idle |= {"pulper_loss_share", "pulp_water_l_kg_cherry"}
+        idle |= {"pulper_loss_share", "pulp_water_l_kg_cherry", "huller_loss_share"}
+    else:
+        idle |= {"husking_loss_share"}
     if route == "natural" or (route == "pulped_natural" and mucilage_kept >= 1.0):
         idle |= {"sugar_fermented", "wash_water_l_kg_parchment", "cod_kg_kg_mucilage"}
     return {key: r for key, r in practice.assumptions().items() if key not in idle}

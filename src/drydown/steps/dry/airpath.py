@@ -18,6 +18,7 @@ from drydown.steps.dry.constants import (
     AIR_FLOW,
     AIR_SET,
     BEAN_CAP,
+    BED_CONDUCTIVITY,
     CAP_GAIN,
     FILM_U,
     FLOOR_GAIN,
@@ -26,6 +27,9 @@ from drydown.steps.dry.constants import (
     PRESSURE,
     RA,
     RV,
+    SLAB_CONTACT,
+    WIND_DRAW,
+    WIND_TO_BED,
 )
 from drydown.steps.dry.powers import exponential
 from drydown.steps.dry.rows import (
@@ -40,6 +44,7 @@ from drydown.steps.dry.rows import (
     HRAD,
     HTOP,
     KCAP,
+    KLAY,
     LINKG,
     PAIR,
     PVA,
@@ -49,6 +54,8 @@ from drydown.steps.dry.rows import (
     TA,
     TAIR,
     TIN,
+    TOUCH,
+    WIND,
     W,
 )
 from drydown.units import GRAVITY
@@ -74,8 +81,8 @@ def against(carried: float, film: float, blown: float) -> float:
 def air_path(ws: Array, air: int, bed: int, state: int, layers: int) -> None:
     """Air through the layer, and the temperature of the air it meets (D18 to D20).
 
-    Drawn up: 150 f mu (1-e)2/(e3 d2) v + 1.75 f rho (1-e)/(e3 d) v2 = rho g (T bed - T air)/T air,
-    Ergun with a resistance factor f; the depth cancels. None under a cover, none downward.
+    Drawn up: 150 f mu (1-e)2/(e3 d2) v + 1.75 f rho (1-e)/(e3 d) v2 = rho g (T bed - T air)/T air
+    + share rho u2/2 over the depth, Ergun with a resistance factor f. None under a cover, none downward.
     Chamber: link (T outside - T) + sun on the floor + all exchange with the lot = 0, where the
     link is vents and film of a tunnel, or the fresh share of a machine's air.
     """
@@ -96,10 +103,14 @@ def air_path(ws: Array, air: int, bed: int, state: int, layers: int) -> None:
         still = (link * outside + gain + top * first + below * last) / (link + top + below)
         warmer = mean - still
         warmer = 0.0 if warmer < 0.0 else warmer
+        wind = WIND_TO_BED * ws[(air + WIND) * W + m]
+        by_depth = ws[(bed + KLAY) * W + m] / (BED_CONDUCTIVITY * layers)
         drive = density * GRAVITY * warmer / kelvin
+        drive += ws[WIND_DRAW * W + m] * 0.5 * density * wind * wind * by_depth
         slow, fast = ws[SLOWAIR * W + m], density * ws[FASTAIR * W + m]
         drawn = 2.0 * drive / (slow + math.sqrt(slow * slow + 4.0 * fast * drive))
-        drawn *= (1.0 - ws[(air + COVER) * W + m]) * ws[OPEN * W + m]
+        seen = ws[(bed + TOUCH) * W + m] / SLAB_CONTACT  # beans cover this share of the ground
+        drawn *= (1.0 - ws[(air + COVER) * W + m]) * ws[OPEN * W + m] * seen
         flow = fan if fan > 0.0 else drawn
         carried, laden = flow * AIR_CP * density, flow / (RV * kelvin)
         ws[(bed + GFLOW) * W + m] = laden

@@ -21,6 +21,7 @@ from drydown.steps.dry.constants import (
     FILM,
     FILM_HOLD,
     HSCALE,
+    HULL,
     KELVIN,
     LIGHT,
     LOAD,
@@ -34,6 +35,9 @@ from drydown.steps.dry.constants import (
     RV,
     SHERWOOD,
     SLAB_CONTACT,
+    SLAB_K,
+    SLAB_RHO_C,
+    SLAB_STEP_M,
     VAPOUR_DIFFUSIVITY,
     VENT,
     WATER_KG_M3,
@@ -51,6 +55,7 @@ from drydown.steps.dry.rows import (
     BYLOAD,
     COVER,
     DBYR2,
+    DR2,
     EXCHANGE,
     FADE,
     FASTAIR,
@@ -61,15 +66,21 @@ from drydown.steps.dry.rows import (
     GBOT,
     GIVE,
     GPORE,
+    GSKIN,
     GTOP,
     HBOT,
     HRAD,
     HSKY,
     HTOP,
+    HULLWAY,
     KLAY,
     MEANX,
+    OFF,
     POREWAY,
     RAIN,
+    SHRUNK,
+    SLABHEAT,
+    SLABLINK,
     SLOWAIR,
     SPAN,
     TA,
@@ -101,6 +112,12 @@ def prepare(ws: Array) -> None:
         ws[DBYR2 * W + m] = ws[D40 * W + m] / (radius * radius)
         ws[SLOWAIR * W + m] = 150.0 * AIR_VISCOSITY * resist * solid / (2.0 * radius)
         ws[FASTAIR * W + m] = 1.75 * resist
+        # A fruit thins with its layer: beans shrink as the cube root of the bed's volume (D3, D6).
+        ws[SHRUNK * W + m] = math.pow(ws[DM_DRY * W + m] / ws[DM_WET * W + m], 2.0 / 3.0) - 1.0
+        ws[HULLWAY * W + m] = 3.0 * solid / radius * ws[HULL * W + m]
+        ws[SLABLINK * W + m] = ws[SLAB_K * W + m] / SLAB_STEP_M
+        ws[SLABHEAT * W + m] = ws[SLAB_RHO_C * W + m] * SLAB_STEP_M
+        ws[OFF * W + m] = 0.0
         ws[FRESH * W + m] = flow * (1.0 - again) / again if again > 0.0 else ws[VENT * W + m]
 
 
@@ -155,7 +172,12 @@ def bed_geometry(ws: Array, air: int, bed: int, state: int, layers: int) -> None
         ws[(bed + HRAD) * W + m] = (3.3 * open_air + 0.5 * (1.0 - open_air)) * ws[OPEN * W + m] * met
         ground_shares(ws, air, bed, m, passed, plane)
         ws[(bed + KLAY) * W + m] = BED_CONDUCTIVITY * by_dz
-        ws[(bed + GIVE) * W + m] = ws[EXCHANGE * W + m] * dz * by_kelvin
+        # Per volume of bed, surface over radius grows as radius squared falls; so does D over radius squared.
+        smaller = 1.0 + ws[SHRUNK * W + m] * (1.0 - share)
+        give, hull = ws[EXCHANGE * W + m] * dz * by_kelvin * smaller, ws[HULLWAY * W + m] * dz * smaller
+        ws[(bed + DR2) * W + m] = ws[DBYR2 * W + m] * smaller
+        ws[(bed + GIVE) * W + m] = give
+        ws[(bed + GSKIN) * W + m] = give * hull / (give + hull)
         ws[(bed + FHALF) * W + m] = surface * WATER_KG_M3 * ws[FILM * W + m]
         ws[(bed + FHOLD) * W + m] = surface * WATER_KG_M3 * ws[FILM_HOLD * W + m]
         ws[(bed + FADE) * W + m] = fade

@@ -64,12 +64,12 @@ def join(begin: Array, other: Joined, fresh: Array, air_c: Array) -> None:
 
 
 def start(
-    parameters: Mapping[str, Array], load: float, start_db: float | Array | None, members: int
+    parameters: Mapping[str, Array], load: float | Array, start_db: float | Array | None, members: int
 ) -> Array:
     """Water at the start: moisture inside and free water outside.
 
-    Args: parameters; load [kg dry matter/m2]; start_db [kg/kg], None for fresh; members [count].
-    Returns: (members, shells + skin + film) [kg/kg, kg/m2]. Valid range: 0.03 to 4 kg/kg.
+    Args: parameters; load [kg dry matter/m2, one or (members,)]; start_db [kg/kg], None for fresh;
+    members [count]. Returns: (members, shells + skin + film) [kg/kg, kg/m2]. Valid range: 0.03 to 4 kg/kg.
     Source: free water is what is above the moisture a bean holds inside (`forms.toml`).
 
     >>> fresh = {"x_full": np.array([1.13]), "x_bean": np.array([0.85])}

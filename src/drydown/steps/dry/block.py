@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from drydown.steps.dry.bed import bed_geometry
 from drydown.steps.dry.compiled import compiled, inlined
-from drydown.steps.dry.constants import LOAD, SLAB_HEAT, V
+from drydown.steps.dry.constants import LOAD, V
 from drydown.steps.dry.heat import heat_entered
 from drydown.steps.dry.kernel import boundary_flows, capacities, rates
 from drydown.steps.dry.lanes import begin, end, rake, read_air, report
@@ -49,10 +49,12 @@ from drydown.steps.dry.rows import (
     K2,
     NOW,
     NS,
+    OFF,
     OUT1,
     OUT2,
     S0,
     SIDE,
+    SLABHEAT,
     STATE,
     STORED,
     T0,
@@ -71,11 +73,15 @@ __all__ = ["run_block"]
 
 Array = NDArray[np.float64]
 GAMMA = 1.0 - 1.0 / math.sqrt(2.0)
-LEAST_STEP_S = 1.0
-"""Steps are never shorter: a state that has no number must end in a refusal, not in an endless run."""
+LEAST_STEP_S = 1e-3
+"""A member whose error stays above the tolerance at this step is left out."""
+MOST_TRIES = 20000
+"""Steps tried in one hour before the member that asks for them is left out."""
+LEFT_OUT = -1.0
+"""The hour of being dry that stands for a member left out."""
 STIR_S = 120.0
 """A lot that is stirred all the time is mixed so often: a drum of two or three turns a minute (own estimate)."""
-SKIN_TOLERANCE, FILM_TOLERANCE, TEMP_TOLERANCE = 20.0, 50.0, 200.0
+SKIN_TOLERANCE, FILM_TOLERANCE, TEMP_TOLERANCE = 20.0, 10.0, 400.0
 """Allowed step error of skin, film and temperature, per unit of the tolerance."""
 
 
@@ -103,12 +109,12 @@ def second_side(ws: Array, layers: int) -> None:
             ws[(SIDE + F0 + j) * W + m] -= 2.0 * ws[(K1 + F0 + j) * W + m]
             ws[(SIDE + T0 + j) * W + m] -= 2.0 * ws[(CAP + j) * W + m] * ws[(K1 + T0 + j) * W + m]
         for i in range(M):
-            ws[(SIDE + S0 + i) * W + m] -= 2.0 * SLAB_HEAT * ws[(K1 + S0 + i) * W + m]
+            ws[(SIDE + S0 + i) * W + m] -= 2.0 * ws[SLABHEAT * W + m] * ws[(K1 + S0 + i) * W + m]
 
 
 @inlined
 def step_error(ws: Array, tau: float, tol: float, layers: int) -> float:
-    """Largest step error over lanes, 1 at the tolerance; 100 where a shell would run empty.
+    """Largest step error over lanes not taken off, 1 at the tolerance; 100 where a shell would run empty.
 
     The difference between the second- and the first-order result: shells by moisture, the
     skin by its own moisture, the film by the water that wets half the surface, temperature.
@@ -140,8 +146,19 @@ def step_error(ws: Array, tau: float, tol: float, layers: int) -> float:
     most = 0.0
     for m in range(W):
         error = ws[ERROR * W + m]
-        most = 100.0 if error != error else (error if error > most else most)
+        error = 100.0 if error != error else error
+        ws[ERROR * W + m] = error
+        error *= 1.0 - ws[OFF * W + m]
+        most = error if error > most else most
     return most
+
+
+@inlined
+def give_up(ws: Array) -> None:
+    """Leave out the members whose error stays above the tolerance; no step waits for them from here on."""
+    for m in range(W):
+        if ws[ERROR * W + m] > 1.0:
+            ws[OFF * W + m] = 1.0
 
 
 @inlined
@@ -169,7 +186,7 @@ def accept(ws: Array, tau: float, layers: int) -> None:
         for i in range(M):
             rate = 1.5 * ws[(K1 + S0 + i) * W + m] + 0.5 * ws[(K2 + S0 + i) * W + m]
             ws[(STATE + S0 + i) * W + m] += tau * rate
-            stored += SLAB_HEAT * rate
+            stored += ws[SLABHEAT * W + m] * rate
         ws[STORED * W + m] += tau * stored
         entered = tau * (1.5 * ws[ENTER1 * W + m] + 0.5 * ws[ENTER2 * W + m])
         gone = tau * (1.5 * ws[OUT1 * W + m] + 0.5 * ws[OUT2 * W + m])
@@ -250,8 +267,11 @@ def one_hour(
             tau = 0.5 * rest
         error = try_step(ws, hourly, hour, at, tau, tol, layers)
         taken += 1
-        if error > 1.0 and tau > LEAST_STEP_S:
-            tau = max(tau * max(0.2, 0.9 / math.sqrt(error)), LEAST_STEP_S)
+        if error > 1.0:
+            if tau > LEAST_STEP_S and taken < MOST_TRIES:
+                tau = max(tau * max(0.2, 0.9 / math.sqrt(error)), LEAST_STEP_S)
+            else:
+                give_up(ws)
             continue
         accept(ws, tau, layers)
         at += tau
@@ -278,8 +298,8 @@ def run_block(
 
     table (parameter, lane); hourly (hour + 1, column, lane), the hour before first; raked (hour, lane); start
     (state_rows, lane), replaced by the state at each lane's end; out (lane, hour + 1, column); done (lane):
-    hour the target was met, nan if never. A lane that met the target is taken off: its later
-    rows repeat the last. `tol` is the step tolerance, kg water per kg dry matter.
+    hour the target was met, nan if never, LEFT_OUT if it could not be followed. A lane that met the target is
+    taken off: its later rows repeat the last. `tol` is the step tolerance, kg water per kg dry matter.
     """
     ws = np.zeros(WORK_SIZE)
     begin(ws, table, start, layers)
@@ -287,9 +307,7 @@ def run_block(
     read_air(ws, hourly, 1, 0.0, AIR1)
     bed_geometry(ws, AIR1, BED1, STATE, layers)
     waiting, taken, last = W, 0, start.shape[0] - 1
-    tau = start[last, 0]
-    for m in range(W):
-        tau = min(tau, start[last, m])
+    tau = HOUR_S
     for m in range(W):
         report(ws, layers, m, out[m, 0])
         ws[FIRST * W + m] = out[m, 0, 0] * ws[LOAD * W + m]
@@ -298,6 +316,9 @@ def run_block(
         if out[m, 0, 0] <= target_db:
             done[m] = 0.0
             waiting -= 1
+            ws[OFF * W + m] = 1.0
+        else:
+            tau = min(tau, start[last, m])
     for hour in range(raked.shape[0]):
         if waiting == 0:
             for m in range(W):
@@ -308,6 +329,11 @@ def run_block(
         tau, tried = one_hour(ws, hourly, hour + 1, tau, tol, layers, raked[hour])
         taken += tried
         for m in range(W):
+            if ws[OFF * W + m] > 0.0 and not done[m] >= 0.0:
+                waiting -= 0 if done[m] == LEFT_OUT else 1
+                done[m] = LEFT_OUT
+                out[m, hour + 1] = np.nan
+                continue
             if done[m] >= 0.0:
                 out[m, hour + 1] = out[m, hour]
                 continue
@@ -318,6 +344,7 @@ def run_block(
                 end(ws, start, layers, m)
                 start[last, m] = tau
                 waiting -= 1
+                ws[OFF * W + m] = 1.0  # what is taken off asks for no short steps any more
     for m in range(W):
         if not done[m] >= 0.0:
             end(ws, start, layers, m)

@@ -22,7 +22,8 @@ class Form:
 
     `rules_as` names the packaged form whose published limits it is held against; `isotherm` what its
     balance with air was measured on; `cap_c` [C] the hottest its beans should be; `limit_days` how
-    long a forecast looks ahead.
+    long a forecast looks ahead. joint: pairs of a range and the column of `draws.csv` whose factors it is
+    drawn with, raised to joint_power; ranges not named there are drawn alone.
     """
 
     name: str
@@ -33,6 +34,8 @@ class Form:
     isotherm: str
     cap_c: float
     limit_days: int
+    joint: tuple[tuple[str, str], ...] = ()
+    joint_power: float = 1.0
 
     def sources(self) -> tuple[Source, ...]:
         """All sources, without repeats."""
@@ -41,6 +44,10 @@ class Form:
     def dry_load(self, load_kg_m2: float) -> float:
         """Dry matter of a load counted as first spread [kg/m2]."""
         return load_kg_m2 / (1.0 + self.ranges["x_full"].typical)
+
+    def load_of_layer(self, depth_m: float) -> float:
+        """Load as first spread of a fresh layer of that depth [kg/m2]."""
+        return depth_m * self.ranges["dm_wet_kg_m3"].typical * (1.0 + self.ranges["x_full"].typical)
 
 
 _SAID = {
@@ -73,8 +80,11 @@ class Place:
     wind_share: float = 0.0
     keeps_rain_off: bool = False
     slab_absorptance: float = 0.0
+    slab_k_w_mk: float = 1.4
+    slab_j_m3k: float = 2.1e6
     always_covered: bool = False
     mixed_always: bool = False
+    over: bool = False
     vent_m_s: float = 0.0
     cover_w_m2k: float = 0.0
     floor_gain: float = 0.0
@@ -90,7 +100,7 @@ class Place:
 
     @property
     def machine(self) -> bool:
-        """True where a fan pushes air through the layer."""
+        """True where a fan moves the air: through the layer, or over it (`over`)."""
         return self.air_m_s > 0.0
 
     def aged(self, years: float) -> Place:
@@ -148,6 +158,11 @@ class Place:
             raise InputError(
                 say("'{name}' has no fan; settings of air and burner do not apply.", name=self.name)
             )
+        if self.over and ({"recirculated", "burner"} & set(chosen) or fuel_name):
+            raise InputError(
+                say("in '{name}' the air goes over the layer: its heat is not worked out.", name=self.name),
+                fix="Leave out recirculated air, burner and fuel.",
+            )
         for key, value in chosen.items():
             low, high = limits[key]
             if not low <= value <= high:
@@ -181,11 +196,25 @@ def form(name: str, species: str = "arabica") -> Form:
         raise InputError(say("species '{species}' has no drying data.", species=species))
     kind = kinds[species]
     own = {k: v for k, v in rows[name].items() if isinstance(v, Mapping)}
-    ranges = {k: _widen(range_from_row(row), kind["widen"]) for k, row in own.items()}
-    if kind["radius_scale"] != 1.0:
-        ranges["radius_m"] = _scaled(ranges["radius_m"], kind["radius_scale"])
     plain = {k: v for k, v in rows[name].items() if not isinstance(v, Mapping)}
-    return Form(name, ranges=ranges, note=say(kind["note"]), **plain | {"label": say(plain["label"])})
+    joint = tuple((str(k), str(column)) for k, column in plain.pop("joint", ()))
+    together = {k for k, _column in joint}
+    ranges = {
+        k: range_from_row(row) if k in together else _widen(range_from_row(row), kind["widen"])
+        for k, row in own.items()
+    }
+    more = tuple((k, column) for k, column in kind.get("joint", ()) if k in together)
+    for key in dict.fromkeys(k for k, _column in more):
+        ranges[key] = _scaled(ranges[key], kind["quick"])
+    scale = kind["radius_scale"].get(name, 1.0)
+    if scale != 1.0:
+        ranges["radius_m"] = _scaled(ranges["radius_m"], scale)
+    ranges |= {k: range_from_row(row) for k, row in kind.get(name, {}).items()}
+    power = 1.0 if more else kind["widen"]
+    return Form(
+        name, ranges=ranges, note=say(kind["note"]), joint=joint + more, joint_power=power,
+        **plain | {"label": say(plain["label"])},
+    )  # fmt: skip
 
 
 def isotherm_of(name: str) -> str:

@@ -15,7 +15,6 @@ from drydown.steps.dry.constants import (
     OPEN,
     SIGMA,
     SLAB_ABSORB,
-    SLAB_LINK,
 )
 from drydown.steps.dry.rows import (
     BAREH,
@@ -33,6 +32,7 @@ from drydown.steps.dry.rows import (
     LSKIN,
     S0,
     SKY,
+    SLABLINK,
     SUN,
     T0,
     TAIR,
@@ -96,7 +96,7 @@ def heat_rates(ws: Array, state: int, now: int, bed: int, air: int, side: int, l
         before = contact + slab * ws[SLAB_ABSORB * W + m] * light + bare_floor(ws, state, bed, air, m)
         for i in range(M - 1):
             here = (state + S0 + i) * W + m
-            flow = slab * SLAB_LINK * (ws[here] - ws[here + W])
+            flow = slab * ws[SLABLINK * W + m] * (ws[here] - ws[here + W])
             ws[(side + S0 + i) * W + m] = before - flow
             before = flow
         below = GROUND_LINK * (ws[GROUND * W + m] - ws[(state + S0 + M - 1) * W + m])

@@ -42,10 +42,11 @@ from drydown.steps.dry.rows import (
     COVER,
     DAWT,
     DAWX,
-    DBYR2,
+    DEWING,
     DIFF,
     DPHI,
     DPS,
+    DR2,
     EF,
     ES,
     F0,
@@ -56,6 +57,7 @@ from drydown.steps.dry.rows import (
     GFLOW,
     GIVE,
     GPORE,
+    GSKIN,
     GTOP,
     HFLOW,
     LFREE,
@@ -141,7 +143,7 @@ def surfaces(ws: Array, state: int, now: int, bed: int, layers: int) -> None:
             ws[(now + PHI + j) * W + m] = free * spread
             ws[(now + DPHI + j) * W + m] = ws[(bed + FHALF) * W + m] * spread * spread
             arrhenius = -ws[EA * W + m] / GAS * (by_kelvin - 1.0 / D40_KELVIN)
-            ws[(now + DIFF + j) * W + m] = ws[DBYR2 * W + m] * exponential(arrhenius)
+            ws[(now + DIFF + j) * W + m] = ws[(bed + DR2) * W + m] * exponential(arrhenius)
             latent = LATENT_0 - LATENT_FALL * t
             ws[(now + LFREE + j) * W + m] = latent
             ws[(now + LSKIN + j) * W + m] = latent * (1.0 + BOUND_SHARE * exponential(-BOUND_FALL * x))
@@ -151,23 +153,44 @@ def surfaces(ws: Array, state: int, now: int, bed: int, layers: int) -> None:
 def pore_vapour(ws: Array, now: int, bed: int, layers: int) -> None:
     """Vapour pressure in the pores: what the surfaces give is what leaves (D11, D21).
 
+    A layer whose beans are colder than the dew point of their pores takes dew on its outer face, past the
+    hull. Which layers do is found by trying: what a surface gives falls faster with pressure once it dews, so
+    each trial comes nearer from above and the last one changes nothing.
+    """
+    for j in range(layers):
+        for m in range(W):
+            ws[(now + DEWING + j) * W + m] = 0.0
+    again = 1.0
+    for _pass in range(layers + 2):
+        if again > 0.0:
+            pore_balance(ws, now, bed, layers)
+            again = 0.0
+            for j in range(layers):
+                for m in range(W):
+                    over = 1.0 if ws[(now + PV + j) * W + m] > ws[(now + PS + j) * W + m] else 0.0
+                    again += abs(over - ws[(now + DEWING + j) * W + m])
+                    ws[(now + DEWING + j) * W + m] = over
+
+
+@inlined
+def pore_balance(ws: Array, now: int, bed: int, layers: int) -> None:
+    """One solution for the pores, the dewing layers given.
+
     Air that passes through enters below and is carried up from layer to layer. The pressures
     are those without vapour outside plus the air's own times a response; a chamber's air is
     what its link to the outside and the lot leave it.
     """
     for m in range(W):
-        give, flow, pore = (
-            ws[(bed + GIVE) * W + m],
-            ws[(bed + GFLOW) * W + m],
-            ws[(bed + GPORE) * W + m],
-        )
+        flow, pore = ws[(bed + GFLOW) * W + m], ws[(bed + GPORE) * W + m]
+        give, skin = ws[(bed + GIVE) * W + m], ws[(bed + GSKIN) * W + m]
         top, bottom = ws[(bed + GTOP) * W + m], ws[(bed + GBOT) * W + m]
         for j in range(layers):
             up = top if j == 0 else pore
             down = bottom if j == layers - 1 else pore
-            wet = ws[(now + PHI + j) * W + m]
-            source = give * ws[(now + PS + j) * W + m] * (wet + (1.0 - wet) * ws[(now + AW + j) * W + m])
-            diagonal = give + up + down + flow
+            wet, dewing = ws[(now + PHI + j) * W + m], ws[(now + DEWING + j) * W + m]
+            through, face = (1.0 - wet) * skin, give * (wet + (1.0 - wet) * dewing)
+            source = ws[(now + PS + j) * W + m] * (through * (ws[(now + AW + j) * W + m] - dewing) + face)
+            diagonal = face + through * (1.0 - dewing) + up + down + flow
             response = up if j == 0 else 0.0
             response += (down + flow) if j == layers - 1 else 0.0
             if j > 0:
@@ -203,10 +226,10 @@ def water_flows(ws: Array, state: int, now: int, bed: int, air: int, layers: int
     for j in range(layers):
         for m in range(W):
             load = ws[LOAD * W + m] / layers
-            wet, give = ws[(now + PHI + j) * W + m], ws[(bed + GIVE) * W + m]
+            wet, give, skin = ws[(now + PHI + j) * W + m], ws[(bed + GIVE) * W + m], ws[(bed + GSKIN) * W + m]
             ps, pv = ws[(now + PS + j) * W + m], ws[(now + PV + j) * W + m]
             over = ps - pv
-            dew = over if over < 0.0 else 0.0
+            dew = over * ws[(now + DEWING + j) * W + m]
             room = ws[X_SOAK * W + m] - ws[(state + X0 + j * NS + N) * W + m]
             room = 0.0 if room < 0.0 else room
             free = ws[(state + F0 + j) * W + m]
@@ -217,7 +240,7 @@ def water_flows(ws: Array, state: int, now: int, bed: int, air: int, layers: int
             caught = ws[(now + CAUGHT + (j - 1 if j > 0 else 0)) * W + m]
             rain = ws[(air + RAIN) * W + m] * (1.0 - ws[(air + COVER) * W + m]) / HOUR_S
             falling = rain if j == 0 else before - caught
-            ws[(now + ES + j) * W + m] = (1.0 - wet) * give * (ws[(now + AW + j) * W + m] * ps - pv - dew)
+            ws[(now + ES + j) * W + m] = (1.0 - wet) * skin * (ws[(now + AW + j) * W + m] * ps - pv - dew)
             ws[(now + EF + j) * W + m] = wet * give * over + (1.0 - wet) * give * dew
             ws[(now + SOAK + j) * W + m] = wet * load * ws[(now + DIFF + j) * W + m] * FACTORS[N - 1] * room
             ws[(now + FALLING + j) * W + m] = falling

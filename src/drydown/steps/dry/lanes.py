@@ -59,6 +59,7 @@ OUT_COLUMNS = (
     "water_residual",  # relative, of all water that was in the bed
     "burner_mj_m2",  # heat given to the air of a machine
     "heat_residual",  # relative, of all heat turned over
+    "bean_temp_low_c",  # coldest layer
 )
 HOURLY = (
     "temp_c",
@@ -168,7 +169,8 @@ def rake(ws: Array, layers: int, raked: Array, least: float) -> bool:
 def report(ws: Array, layers: int, lane: int, out: Array) -> None:
     """Fill one output row of one lane."""
     load = ws[LOAD * W + lane] / layers
-    total, low, high, gap, warm, hot, film, aw = 0.0, np.inf, -np.inf, 0.0, 0.0, -np.inf, 0.0, 0.0
+    total, low, high, gap, warm, film, aw = 0.0, np.inf, -np.inf, 0.0, 0.0, 0.0, 0.0
+    hot, cool = -np.inf, np.inf
     for j in range(layers):
         x, free = 0.0, ws[(STATE + F0 + j) * W + lane]
         for i in range(NS):
@@ -178,7 +180,7 @@ def report(ws: Array, layers: int, lane: int, out: Array) -> None:
         skin, t = ws[(STATE + X0 + j * NS + N) * W + lane], ws[(STATE + T0 + j) * W + lane]
         total += x / layers
         low, high, gap = min(low, x), max(high, x), max(gap, core - skin)
-        warm, hot, film = warm + t / layers, max(hot, t), film + free
+        warm, hot, cool, film = warm + t / layers, max(hot, t), min(cool, t), film + free
         level = (OSWIN_A + OSWIN_B * t) * ws[ISO * W + lane]
         near = 1.0 / (1.0 + isotherm_power(level / (100.0 * max(skin, shell, DRIEST))))
         aw = max(aw, 1.0 if free > ws[(BED1 + FHALF) * W + lane] else near)
@@ -198,3 +200,4 @@ def report(ws: Array, layers: int, lane: int, out: Array) -> None:
     out[8], out[9], out[11] = gone, held, ws[HEAT * W + lane] * 1e-6
     first = ws[FIRST * W + lane]
     out[10] = (first + held - gone - total * ws[LOAD * W + lane]) / (first + held)
+    out[13] = cool

@@ -66,6 +66,10 @@ PARAMETERS = (
     "bean_cap_c",  # machine: the burner is turned down as the hottest layer nears this
     "recirculated",  # machine: share of the leaving air that is blown in again
     "air_resistance",  # resistance of the layer to air, over Ergun's for spheres of its size
+    "hull_kg_m2_s_pa",  # vapour that passes what wraps the bean (hull, skin of the fruit, mucilage)
+    "wind_draw",  # share of the wind's dynamic pressure that drives air up through a mesh bed
+    "slab_k_w_mk",  # conductivity of the floor
+    "slab_j_m3k",  # heat capacity of the floor
 )
 PARAMETER_COUNT = len(PARAMETERS)
 

@@ -13,18 +13,18 @@ STATE_ROWS = NS * J + 2 * J + M
 
 # One moment's work: quantity by quantity, a row a layer.
 (
-    PS, DPS, AW, DAWX, DAWT, PHI, DPHI, DIFF, LSKIN, LFREE, PV, ES, EF, SOAK, CAUGHT, FALLING,
-) = (q * J for q in range(16))  # fmt: skip
-MOMENT_ROWS = 16 * J
+    PS, DPS, AW, DAWX, DAWT, PHI, DPHI, DIFF, LSKIN, LFREE, PV, ES, EF, SOAK, CAUGHT, FALLING, DEWING,
+) = (q * J for q in range(17))  # fmt: skip
+MOMENT_ROWS = 17 * J
 
 # The air a bed meets, and the bed's exchange with it.
 TA, PVA, WIND, SUN, RAIN, SKY, COVER = range(7)
 AIR_ROWS = 7
 (
     GTOP, GBOT, GPORE, HTOP, HBOT, KLAY, GIVE, FHALF, FHOLD, FADE, GFLOW, HFLOW, TIN, KCAP, TAIR, PAIR,
-    LINKG, PIN, HRAD, HSKY, TOUCH, BAREH, BARESKY,
-) = range(23)  # fmt: skip
-BED_ROWS = 23
+    LINKG, PIN, HRAD, HSKY, TOUCH, BAREH, BARESKY, GSKIN, DR2,
+) = range(25)  # fmt: skip
+BED_ROWS = 25
 
 # Factors of the linear system, a row a layer each.
 (
@@ -61,7 +61,8 @@ MEANX = TRI + 3 * J
 LATENT0 = MEANX + 20  # latent heat of the right-hand side, a row a layer
 # What each lane keeps all through a run, worked out once from its parameters.
 (
-    SPAN, AREA, EXCHANGE, POREWAY, FILMWAY, BYLOAD, BYLIGHT, DBYR2, SLOWAIR, FASTAIR, FRESH,
-) = range(LATENT0 + J, LATENT0 + J + 11)  # fmt: skip
-ROWS = LATENT0 + J + 11
+    SPAN, AREA, EXCHANGE, POREWAY, FILMWAY, BYLOAD, BYLIGHT, DBYR2, SLOWAIR, FASTAIR, FRESH, HULLWAY, SHRUNK,
+    SLABLINK, SLABHEAT, OFF,
+) = range(LATENT0 + J, LATENT0 + J + 16)  # fmt: skip
+ROWS = LATENT0 + J + 16
 SIZE = ROWS * W

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
@@ -13,13 +13,13 @@ from numpy.typing import NDArray
 
 from drydown.air.series import HourlyWeather
 from drydown.errors import BalanceError, InputError, RangeError
-from drydown.matter.species import Range
 from drydown.steps.dry.begin import Joined, join
 from drydown.steps.dry.begin import start as start_of
 from drydown.steps.dry.block import run_block
+from drydown.steps.dry.bounds import MOST_LEFT_OUT, Bounds, met_by
 from drydown.steps.dry.compiled import keep_compiled
-from drydown.steps.dry.data import Form, Place
-from drydown.steps.dry.inputs import hourly_air, parameter_table
+from drydown.steps.dry.data import Place
+from drydown.steps.dry.inputs import hourly_air, pace_of, parameter_table
 from drydown.steps.dry.lanes import OUT_COLUMNS
 from drydown.steps.dry.layout import (
     BED_LAYERS,
@@ -31,14 +31,14 @@ from drydown.steps.dry.routine import Routine
 from drydown.steps.dry.state import DryState, mixed, spread_over
 from drydown.words import say
 
-__all__ = ["DryStage", "DryingRun", "Joined", "draw_parameters", "dry", "dry_stages", "typical_parameters"]
+__all__ = ["DryStage", "DryingRun", "Joined", "dry", "dry_stages"]
 
 Array = NDArray[np.float64]
 STEP_TOLERANCE = 4e-3
 CLOSURE = 1e-6
 SUMS = [OUT_COLUMNS.index(c) for c in ("evaporated_kg_m2", "rain_held_kg_m2", "burner_mj_m2")]
-PRIOR_SD = 1.645
-"""low and high of a range are read as P5 and P95 of a normal (of the logarithm where above 0)."""
+PACED = [OUT_COLUMNS.index(c) for c in ("evaporated_kg_m2", "rain_held_kg_m2", "free_water_kg_m2")]
+"""Columns per m2 of a member whose load the kernel was handed divided by its pace."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +47,7 @@ class DryingRun:
 
     `values` has axes (member, hour, column); hour 0 is the start, columns are `columns`.
     `done_h` (member) is the hour the target was met, nan where it was not; `end` carries the run on.
+    Members that could not be followed or broke a bound (`bounds.py`) are nan in all and `left_out`.
     """
 
     start: datetime
@@ -55,6 +56,13 @@ class DryingRun:
     done_h: Array
     steps: int
     end: DryState | None = None
+    left_out: NDArray[np.bool_] | None = None
+
+    def sound(self) -> tuple[DryingRun, NDArray[np.int64]]:
+        """The run without members left out, and which members those are that stayed."""
+        out = np.zeros(len(self.done_h), dtype=bool) if self.left_out is None else self.left_out
+        kept = np.flatnonzero(~out)
+        return replace(self, values=self.values[kept], done_h=self.done_h[kept], left_out=None), kept
 
     def column(self, name: str) -> Array:
         """One column, axes (member, hour)."""
@@ -64,41 +72,6 @@ class DryingRun:
         """Mean moisture of the lot, wet basis, axes (member, hour)."""
         x = self.column("moisture_db")
         return np.asarray(x / (1.0 + x))
-
-
-def typical_parameters(form: Form) -> dict[str, Array]:
-    """One member at the typical values. Returns name -> array of length 1."""
-    return {k: np.array([r.typical]) for k, r in form.ranges.items()}
-
-
-def draw_parameters(form: Form, members: int, seed: int) -> dict[str, Array]:
-    """Draw parameters from the ranges of a form.
-
-    Args: form; members [count]; seed. Returns: name -> (members,) in the units of the form.
-    Valid range: any. Source: ranges of `forms.toml`, low and high read as P5 and P95,
-    lognormal, independent; the first member is the typical one.
-
-    >>> from drydown.steps.dry.data import form
-    >>> draw_parameters(form("parchment"), 50, seed=1)["radius_m"].shape
-    (50,)
-    """
-    rng = np.random.default_rng(seed)
-    drawn = {}
-    for key, r in form.ranges.items():
-        spread = np.log(r.high / r.low) / (2.0 * PRIOR_SD) if r.high > r.low else 0.0
-        values = r.typical * np.exp(spread * rng.standard_normal(members))
-        values[0] = r.typical
-        drawn[key] = np.clip(values, 0.5 * r.low, 1.5 * r.high)
-    if _same(form.ranges["x_bean"], form.ranges["x_full"]):
-        drawn["x_bean"] = drawn["x_full"].copy()  # a form without free water outside has none in any member
-    drawn["x_bean"] = np.minimum(drawn["x_bean"], drawn["x_full"])
-    drawn["porosity"] = np.minimum(drawn["porosity"], 0.6)
-    drawn["absorptance"] = np.minimum(drawn["absorptance"], 0.97)
-    return drawn
-
-
-def _same(one: Range, other: Range) -> bool:
-    return (one.typical, one.low, one.high) == (other.typical, other.low, other.high)
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +90,8 @@ class DryStage:
     joined: Joined | None = None
 
     def __post_init__(self) -> None:
-        most = 400.0 if self.place.machine or self.place.always_covered else 60.0
+        deep = (self.place.machine and not self.place.over) or self.place.always_covered
+        most = 400.0 if deep else 60.0
         if not 0.5 <= self.load_dm_kg_m2 <= most:
             raise RangeError(
                 say(
@@ -156,12 +130,14 @@ def dry(
     mean moisture now, None for fresh from the mill; tolerance [kg/kg] of the step; threads
     [count]. Returns: `DryingRun`, axes (member, hour, column).
     Valid range: load 0.5 to 60 kg dry matter/m2 (400 in a machine); target 0.05 to 0.60 wb.
-    Water and heat close to 1e-6 in every member or `BalanceError` is raised.
+    Water and heat close to 1e-6 in every member or `BalanceError` is raised. Members with an impossible
+    answer are left out; above one in twenty `RangeError` is raised.
     Source: the equations of `kernel.py`; checks in docs/drying.md.
 
     >>> from datetime import datetime, timezone
     >>> from drydown.air.series import Site
     >>> from drydown.steps.dry.data import form, place
+    >>> from drydown.steps.dry.draws import typical_parameters
     >>> hours = {"temp_c": [20.0] * 48, "rh": [0.6] * 48, "ghi_wm2": [400.0] * 48, "wind_ms": [1.0] * 48}
     >>> hours |= {"rain_mm": [0.0] * 48, "sky_wm2": [330.0] * 48}
     >>> here = Site(-3.4, 45.0, 1690.0, 3.0)
@@ -183,19 +159,22 @@ def dry_stages(
     threads: int | None = None,
     begin: DryState | None = None,
     ground_c: float | None = None,
+    bounded: bool = True,
 ) -> DryingRun:
     """Dry a lot through several places in turn; moving mixes the layers.
 
     Args: as `dry`, with stages in order. Each member moves on when its own stage is over. begin, the
     `end` of an earlier run, carries that run on: layer by layer where place and load are the same,
     mixed where they are not; instead of start_db. ground_c [C] half a metre below a floor; without it the
-    mean of the weather given (or of the run that is carried on).
+    mean of the weather given (or of the run that is carried on); bounded False for a run that is a step on
+    the way to another and shown to nobody: then only members that cannot be followed are left out.
     Returns: `DryingRun`; done_h is when the last stage met its moisture; `end` carries it on.
     Valid range: as `dry`. Source: as `dry`.
 
     >>> from datetime import datetime, timezone
     >>> from drydown.air.series import Site
     >>> from drydown.steps.dry.data import form, place
+    >>> from drydown.steps.dry.draws import typical_parameters
     >>> hours = {"temp_c": [20.0] * 24, "rh": [0.6] * 24, "ghi_wm2": [400.0] * 24, "wind_ms": [1.0] * 24}
     >>> hours |= {"rain_mm": [0.0] * 24, "sky_wm2": [330.0] * 24}
     >>> here = Site(-3.4, 45.0, 1690.0, 3.0)
@@ -216,26 +195,33 @@ def dry_stages(
     if begin is not None and (start_db is not None or begin.rows.shape[0] != members):
         raise InputError("carry on with the same members, without a moisture of its own.", "drying run")
     ground = _ground(weather, begin, ground_c, members)
-    fresh = start_of(parameters, stages[0].load_dm_kg_m2, start_db, members) if begin is None else None
+    pace, bounds = pace_of(parameters, members), None
+    load = stages[0].load_dm_kg_m2 / pace
+    fresh = start_of(parameters, load, start_db, members) if begin is None else None
     for number, stage in enumerate(stages):
         ratio = stage.load_dm_kg_m2 / stages[max(number - 1, 0)].load_dm_kg_m2
         going_on = number == 0 and state is not None
         rows = _rows(fresh, state, stage, parameters, _air_c(weather, offset), going_on)
         air = state.air if going_on and state is not None and state.place == stage.place else None
+        table = parameter_table(parameters, stage.place, stage.load_dm_kg_m2, weather, members, ground)
+        hourly, raked = hourly_air(stage.place, weather, stage.routine)
         met, tried = _stage(
-            parameters, stage, weather, ground, rows, offset, values, ratio, tolerance, threads, air
+            table, pace, stage, hourly, raked, rows, offset, values, ratio, tolerance, threads, air
         )
         steps += tried
+        if bounded:
+            bounds = met_by(stage.place, table, hourly).widened(bounds)
         spent = np.where(met >= 0, np.ceil(met), stage.hours or hours).astype(np.int64)
         over = np.where(met >= 0, offset + met, np.nan)
         done = over if number == len(stages) - 1 else done
         offset = np.minimum(offset + spent, hours)
-        met_air = _last_air(stage, weather, offset)
         state = DryState(
-            rows, layers_of(stage.place), stage.place, stage.load_dm_kg_m2, offset.copy(), ground, met_air
-        )
-    _check_closure(values)
-    return DryingRun(weather.start, values, OUT_COLUMNS, done, steps, state)
+            rows, layers_of(stage.place), stage.place, stage.load_dm_kg_m2, offset.copy(), ground,
+            _last_air(hourly, offset), pace,
+        )  # fmt: skip
+    out = _left_out(values, bounds, parameters) if bounded else np.asarray(np.isnan(values).any(axis=(1, 2)))
+    values[out], done[out] = np.nan, np.nan
+    return DryingRun(weather.start, values, OUT_COLUMNS, done, steps, state, out if out.any() else None)
 
 
 def _ground(weather: HourlyWeather, begin: DryState | None, said: float | None, members: int) -> Array:
@@ -245,9 +231,8 @@ def _ground(weather: HourlyWeather, begin: DryState | None, said: float | None, 
     return np.broadcast_to(weather.temp_c.mean(axis=1), members) if begin is None else begin.ground_c
 
 
-def _last_air(stage: DryStage, weather: HourlyWeather, offset: NDArray[np.int64]) -> Array:
+def _last_air(hourly: Array, offset: NDArray[np.int64]) -> Array:
     """The air of each member's last hour at its place, (member, `HOURLY`)."""
-    hourly, _raked = hourly_air(stage.place, weather, stage.routine)
     source = np.arange(offset.size) if hourly.shape[0] > 1 else np.zeros(offset.size, dtype=int)
     return np.asarray(hourly[source, np.maximum(offset - 1, 0)])
 
@@ -261,7 +246,7 @@ def layers_of(place: Place) -> int:
     >>> layers_of(place("raised_bed")), layers_of(place("static_bin"))
     (4, 10)
     """
-    return MACHINE_LAYERS if place.machine and not place.mixed_always else BED_LAYERS
+    return MACHINE_LAYERS if place.machine and not (place.mixed_always or place.over) else BED_LAYERS
 
 
 def _rows(
@@ -292,10 +277,11 @@ def _air_c(weather: HourlyWeather, offset: NDArray[np.int64]) -> Array:
 
 
 def _stage(
-    parameters: Mapping[str, Array],
+    table: Array,
+    pace: Array,
     stage: DryStage,
-    weather: HourlyWeather,
-    ground_c: Array,
+    hourly: Array,
+    raked: Array,
     begin: Array,
     offset: NDArray[np.int64],
     values: Array,
@@ -307,12 +293,10 @@ def _stage(
     """Run one stage of every member from its own hour; fill `values` from there on.
 
     `ratio` carries sums per m2 of the place before over to m2 of this one; last_air (member, `HOURLY`) is
-    the hour before the weather's first, where a run is carried on at its place.
+    the hour before the first of `hourly`, where a run is carried on at its place.
     """
-    members, hours = values.shape[0], weather.hours
+    members, hours = values.shape[0], hourly.shape[1]
     layers = layers_of(stage.place)
-    table = parameter_table(parameters, stage.place, stage.load_dm_kg_m2, weather, members, ground_c)
-    hourly, raked = hourly_air(stage.place, weather, stage.routine)
     before = np.take_along_axis(values, offset[:, None, None], axis=1)[:, 0, :].copy()
     met = np.full(members, np.nan)
     span = min(stage.hours or hours, hours - int(offset.min()))
@@ -335,10 +319,11 @@ def _stage(
         for lane in range(min(LANES, members - first)):
             m = first + lane
             left = min(span, hours - offset[m])
+            out[lane][:, PACED] *= pace[m]
             out[lane, :, SUMS] += ratio * before[m, SUMS][:, None]
             values[m, offset[m] : offset[m] + left + 1] = out[lane, : left + 1]
             values[m, offset[m] + left + 1 :] = out[lane, left]
-            met[m] = ready[lane] if ready[lane] <= left else np.nan
+            met[m] = ready[lane] if 0.0 <= ready[lane] <= left else np.nan
             begin[m] = state[:, lane]
         return int(steps)
 
@@ -367,16 +352,20 @@ def _refuse(parameters: Mapping[str, Array], weather: HourlyWeather) -> int:
     return members
 
 
-def _check_closure(values: Array) -> None:
-    if not np.isfinite(values).all():
+def _left_out(values: Array, bounds: Bounds | None, parameters: Mapping[str, Array]) -> NDArray[np.bool_]:
+    """Members with an impossible answer, (member,); too many are no answer, open balances an error."""
+    isotherm = np.broadcast_to(parameters["isotherm_scale"], values.shape[0])
+    out = np.zeros(values.shape[0], bool) if bounds is None else bounds.broken(values, isotherm)
+    if out.mean() > MOST_LEFT_OUT:
         raise RangeError(
-            "cannot be followed: too thin a load for so much hot air.",
+            "cannot be followed: the air is too hot or too strong for so thin a load.",
             "drying run",
-            "Load more, or blow less.",
+            "Load more, blow less, or set the air cooler.",
         )
     for what in ("water", "heat"):
-        worst = np.abs(values[:, :, OUT_COLUMNS.index(f"{what}_residual")]).max()
+        worst = np.abs(values[~out, :, OUT_COLUMNS.index(f"{what}_residual")]).max()
         if not worst <= CLOSURE:
             raise BalanceError(
                 say("the drying run leaves {worst:.1e} of the {what} unaccounted.", worst=worst, what=what)
             )
+    return out

@@ -18,8 +18,6 @@ from drydown.steps.dry.constants import (
     KELVIN,
     LOAD,
     SIGMA,
-    SLAB_HEAT,
-    SLAB_LINK,
     X_SOAK,
     V,
 )
@@ -33,6 +31,7 @@ from drydown.steps.dry.rows import (
     CAP,
     DAWT,
     DAWX,
+    DEWING,
     DIFF,
     DPHI,
     DPS,
@@ -58,6 +57,7 @@ from drydown.steps.dry.rows import (
     GFLOW,
     GIVE,
     GPORE,
+    GSKIN,
     GTOP,
     HBOT,
     HFLOW,
@@ -82,6 +82,8 @@ from drydown.steps.dry.rows import (
     RATIO,
     S0,
     SLABF,
+    SLABHEAT,
+    SLABLINK,
     T0,
     TOUCH,
     X0,
@@ -124,15 +126,15 @@ def factor_layers(ws: Array, state: int, now: int, bed: int, h: float, layers: i
             dry, give, dphi = 1.0 - wet, ws[(bed + GIVE) * W + m], ws[(now + DPHI + j) * W + m]
             ps, aw, dps = ws[(now + PS + j) * W + m], ws[(now + AW + j) * W + m], ws[(now + DPS + j) * W + m]
             over = ps - ws[(now + PV + j) * W + m]
-            dewing = 1.0 if over < 0.0 else 0.0
+            dewing, skin = ws[(now + DEWING + j) * W + m], ws[(bed + GSKIN) * W + m]
             room = ws[X_SOAK * W + m] - ws[(state + X0 + j * NS + N) * W + m]
             some = 1.0 if room > 0.0 else 0.0
             pull = load * ws[(now + DIFF + j) * W + m] * FACTORS[N - 1]
             soak, soak_f = wet * pull * some, dphi * pull * room * some
-            es_x = dry * give * ps * ws[(now + DAWX + j) * W + m]
-            es_f = -dphi * give * (aw * ps - ps + over - dewing * over)
-            es_t = dry * give * (ps * ws[(now + DAWT + j) * W + m] + (aw - dewing) * dps)
-            es_p = -dry * give * (1.0 - dewing)
+            es_x = dry * skin * ps * ws[(now + DAWX + j) * W + m]
+            es_f = -dphi * skin * (aw * ps - ps + over - dewing * over)
+            es_t = dry * skin * (ps * ws[(now + DAWT + j) * W + m] + (aw - dewing) * dps)
+            es_p = -dry * skin * (1.0 - dewing)
             ef_t, ef_p = give * dps * (wet + dry * dewing), -give * (wet + dry * dewing)
             ef_f = dphi * give * over * (1.0 - dewing)
             rain_f = ws[(now + FALLING + j) * W + m] / ws[(bed + FHOLD) * W + m]
@@ -164,14 +166,14 @@ def factor_layers(ws: Array, state: int, now: int, bed: int, h: float, layers: i
 @inlined
 def factor_slab(ws: Array, bed: int, h: float) -> None:
     """Inverse pivots of the slab, from below."""
-    link = h * SLAB_LINK
     for m in range(W):
-        inverse = 1.0 / (SLAB_HEAT + link + h * GROUND_LINK)
+        link, heat = h * ws[SLABLINK * W + m], ws[SLABHEAT * W + m]
+        inverse = 1.0 / (heat + link + h * GROUND_LINK)
         ws[(SLABF + M - 1) * W + m] = inverse
         for i in range(M - 2, 0, -1):
-            inverse = 1.0 / (SLAB_HEAT + 2.0 * link - link * link * inverse)
+            inverse = 1.0 / (heat + 2.0 * link - link * link * inverse)
             ws[(SLABF + i) * W + m] = inverse
-        ws[SLABF * W + m] = 1.0 / (SLAB_HEAT + link + h * ws[(bed + TOUCH) * W + m] - link * link * inverse)
+        ws[SLABF * W + m] = 1.0 / (heat + link + h * ws[(bed + TOUCH) * W + m] - link * link * inverse)
 
 
 @inlined
@@ -225,8 +227,8 @@ def factor(ws: Array, state: int, now: int, bed: int, h: float, layers: int) -> 
 @inlined
 def forward(ws: Array, now: int, bed: int, side: int, k: int, h: float, layers: int) -> None:
     """Right-hand sides out to the skins, up the slab and down the layers."""
-    link = h * SLAB_LINK
     for m in range(W):
+        link = h * ws[SLABLINK * W + m]
         ws[(k + S0 + M - 1) * W + m] = ws[(side + S0 + M - 1) * W + m]
         for i in range(M - 2, -1, -1):
             below = ws[(k + S0 + i + 1) * W + m] * ws[(SLABF + i + 1) * W + m]
@@ -289,8 +291,8 @@ def backward(ws: Array, now: int, bed: int, k: int, h: float, layers: int) -> No
                 here = (k + X0 + j * NS + i) * W + m
                 skin = (ws[here] + hd * FACTORS[i] * skin) * ws[(PIVOT + j * NS + i) * W + m]
                 ws[here] = skin
-    link = h * SLAB_LINK
     for m in range(W):
+        link = h * ws[SLABLINK * W + m]
         slab = on_floor(ws, m)
         touch = slab * h * ws[(bed + TOUCH) * W + m] * ws[(k + T0 + layers - 1) * W + m]
         above = (ws[(k + S0) * W + m] + touch) * ws[SLABF * W + m]

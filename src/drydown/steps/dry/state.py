@@ -64,7 +64,7 @@ class DryState:
 
     load_dm_kg_m2 [kg dry matter/m2]; hour (member) [h from the run's start] that the state is of: the
     last hour, or the whole hour after the target was met; ground_c (member) [C] half a metre below a floor;
-    air (member, `HOURLY`) of the last hour.
+    air (member, `HOURLY`) of the last hour; pace (member): film water in rows is that of load over pace.
     """
 
     rows: Array
@@ -74,6 +74,7 @@ class DryState:
     hour: NDArray[np.int64]
     ground_c: Array
     air: Array
+    pace: Array
 
     def moisture_db(self) -> Array:
         """Mean moisture of each member, film water included.
@@ -82,7 +83,7 @@ class DryState:
         """
         volumes, _factors = shell_geometry()
         mean = mixed(self.rows, self.layers)
-        return np.asarray(mean[:, :NS] @ volumes + mean[:, NS] / self.load_dm_kg_m2)
+        return np.asarray(mean[:, :NS] @ volumes + mean[:, NS] * self.pace / self.load_dm_kg_m2)
 
     def moisture_wb(self) -> Array:
         """Mean moisture of each member, wet basis.
@@ -112,3 +113,25 @@ class DryState:
         rows = self.rows.copy()
         rows[:, : self.layers * (NS + 1)] *= factor[:, None]
         return replace(self, rows=rows)
+
+    def members(self, rows: NDArray[np.int64]) -> DryState:
+        """Some of the members.
+
+        Args: rows (member,) [numbers]. Returns: `DryState`. Valid range: numbers of members. Source: none
+        needed.
+        """
+        return replace(
+            self, rows=self.rows[rows], hour=self.hour[rows], ground_c=np.asarray(self.ground_c)[rows],
+            air=self.air[rows], pace=np.asarray(self.pace)[rows],
+        )  # fmt: skip
+
+    def with_members(self, rows: NDArray[np.int64], other: DryState) -> DryState:
+        """These members as another state has them, the rest as they are.
+
+        Args: rows (member,) [numbers]; other, of as many. Returns: `DryState`. Valid range: one place and
+        load.
+        Source: none needed.
+        """
+        rows_, hour, air = self.rows.copy(), self.hour.copy(), self.air.copy()
+        rows_[rows], hour[rows], air[rows] = other.rows, other.hour, other.air
+        return replace(self, rows=rows_, hour=hour, air=air)
