@@ -2,24 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
 
-from drydown.air.normals import MonthNormals, generate, month_sun_kwh
+from drydown.air.generator import generate
+from drydown.air.normals import MonthNormals, month_sun_kwh
+from drydown.air.ownyears import blended
 from drydown.air.series import HourlyWeather, Site
 from drydown.errors import InputError
 from drydown.figures import Figure
 from drydown.outlook.case import DryingCase
-from drydown.outlook.dryfigures import PERCENTS, drying_figures
+from drydown.outlook.dryfigures import PERCENTS, drying_figures, sun_of
 from drydown.outlook.machine import machine_notes
 from drydown.steps.dry.data import Form, Place, form, place
-from drydown.steps.dry.run import DryingRun, DryStage, draw_parameters, dry_stages
+from drydown.steps.dry.draws import draw_parameters
+from drydown.steps.dry.run import DryingRun, DryStage, dry_stages
 from drydown.words import say, sentence
 
-__all__ = ["DryingCase", "DryingForecast", "forecast"]
+__all__ = ["DryingCase", "DryingForecast", "forecast", "forecast_of_run", "sun_notes"]
 
 Array = NDArray[np.float64]
 LEAST_HOURS = 72
@@ -99,7 +103,6 @@ def forecast(
     if not 2 <= members <= 2000:
         raise InputError(say("members must be from 2 to 2000, got {members}.", members=members))
     kind = form(case.form, case.species)
-    spot = case.where()
     parameters = draw_parameters(kind, members, seed)
     days = 20
     while True:
@@ -109,7 +112,23 @@ def forecast(
         if undried <= 0.02 or days >= kind.limit_days or air.hours < days * 24:
             break
         days = min(days * 2, kind.limit_days)
-    notes = [*air.notes, *_sun_notes(site, weather), *([kind.note] if kind.note else [])]
+    notes = [*air.notes, *sun_notes(site, weather)]
+    return forecast_of_run(case, kind, run, parameters, site, air, words, notes)
+
+
+def forecast_of_run(
+    case: DryingCase, kind: Form, run: DryingRun, parameters: Mapping[str, Array], site: Site,
+    air: HourlyWeather, words: str, notes: Sequence[str] = (),
+) -> DryingForecast:  # fmt: skip
+    """What a run says, with figures and notes.
+
+    Args: case; kind of form; run, from the case's start on; its parameters; site; the air it met; words for
+    the
+    weather; notes so far. Returns: `DryingForecast`; members left out of the run are left out and counted.
+    Valid range: any run. Source: the run.
+    """
+    notes, members = [*notes, *([kind.note] if kind.note else [])], len(run.done_h)
+    undried = float(np.isnan(run.done_h).mean())
     if undried > 0:
         share = "fewer than 1 %" if undried < 0.01 else f"{undried * 100:.0f} %"
         notes.append(
@@ -117,12 +136,23 @@ def forecast(
                 "{share} of the futures are not dry after {hours:.0f} days", share=share, hours=air.hours / 24
             )
         )
-    figures = drying_figures(case, kind, run, words, parameters, site)
+    run, stayed = run.sound()
+    if stayed.size < members:
+        parameters = {k: v[stayed] for k, v in parameters.items()}
+        notes.append(
+            say(
+                "{out} of {members} futures are left out: not to be followed, or past a bound of physics",
+                out=members - stayed.size,
+                members=members,
+            )
+        )
+    figures = drying_figures(case, kind, run, words, parameters, site, sun_of(air, stayed))
     notes += _place_notes(case, kind, run, figures)
     curve = np.percentile(run.moisture_wb(), PERCENTS, axis=0)
     return DryingForecast(
-        case, kind, spot, run.done_h, figures, curve, undried, sentence(words), tuple(map(sentence, notes))
-    )
+        case, kind, case.where(), run.done_h, figures, curve, undried, sentence(words),
+        tuple(map(sentence, notes)),
+    )  # fmt: skip
 
 
 def _place_notes(case: DryingCase, kind: Form, run: DryingRun, figures: dict[str, Figure]) -> list[str]:
@@ -161,7 +191,7 @@ def _place_notes(case: DryingCase, kind: Form, run: DryingRun, figures: dict[str
     return notes
 
 
-def _sun_notes(site: Site, weather: HourlyWeather | tuple[MonthNormals, ...]) -> list[str]:
+def sun_notes(site: Site, weather: HourlyWeather | tuple[MonthNormals, ...]) -> list[str]:
     """Say where the sun of the normals was not measured."""
     if isinstance(weather, HourlyWeather):
         return []
@@ -178,14 +208,12 @@ def _weather(
     seed: int,
     ahead: HourlyWeather | None,
 ) -> tuple[HourlyWeather, str]:
+    words: str
     if not isinstance(weather, HourlyWeather):
         words = say("{members} futures generated from the station's monthly normals", members=members)
         air = generate(site, weather, case.start, hours, members, seed + 1000)
-    elif (past := weather.years(case.start, hours)) is not None:
-        words = say(
-            "{members} past years of {value}", members=past.members, value=weather.site.name or "the file"
-        )
-        air = past.draw(np.arange(members) % past.members)
+    elif (own := blended(weather, case.start, hours, members, seed + 1000)) is not None:
+        air, words = own
     else:
         words = say("one weather series ({value}): band without weather", value=weather.site.name or "file")
         left = weather.hours_from(case.start)

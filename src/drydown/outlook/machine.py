@@ -8,13 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drydown.air.series import Site
-from drydown.figures import Figure, Source, Status
+from drydown.figures import Figure, Source, Status, ln_sd
 from drydown.outlook.case import DryingCase
 from drydown.steps.dry.airflow import ergun_pa_m
 from drydown.steps.dry.constants import AIR_VISCOSITY
 from drydown.steps.dry.data import Form, Place
 from drydown.steps.dry.fuel import BURNER_BAND, BURNER_SOURCE, fuel
-from drydown.steps.dry.run import PRIOR_SD, DryingRun
+from drydown.steps.dry.run import DryingRun
 from drydown.units import GAS_CONSTANT_AIR, ZERO_C_K
 from drydown.words import say
 
@@ -81,8 +81,7 @@ def _efficiencies(spot: Place, members: int) -> Array:
     if spot.burner is not None:
         return np.full(members, spot.burner)
     low, middle, high = BURNER_BAND
-    spread = np.log(high / low) / (2.0 * PRIOR_SD)
-    drawn = middle * np.exp(spread * np.random.default_rng(members).standard_normal(members))
+    drawn = middle * np.exp(ln_sd(low, high) * np.random.default_rng(members).standard_normal(members))
     drawn[0] = middle
     return np.asarray(drawn)
 
@@ -90,7 +89,7 @@ def _efficiencies(spot: Place, members: int) -> Array:
 def _pressure(case: DryingCase, kind: Form, parameters: Mapping[str, Array], site: Site) -> Rows:
     """Pressure drop of the fresh, still layer and the power in that air; none for what tumbles."""
     spot = case.where()
-    if spot.mixed_always:
+    if spot.mixed_always or spot.over:
         return {}
     hot = max(spot.air_set_c, OUTSIDE_C) + ZERO_C_K
     swollen = hot / (OUTSIDE_C + ZERO_C_K)  # the flow is stated as outside air
@@ -117,6 +116,11 @@ def _pressure(case: DryingCase, kind: Form, parameters: Mapping[str, Array], sit
 
 def machine_inputs(spot: Place) -> dict[str, str]:
     """What the machine is set to, for the working."""
+    if spot.over:
+        return {
+            "air": say("{air_m_s:g} m/s over the layer", air_m_s=spot.air_m_s),
+            "air temperature": say("{hot:g} C", hot=min(spot.air_set_c, spot.bean_cap_c)),
+        }
     said: dict[str, str] = {
         "air": say("{air_m_s:g} m3 of outside air a minute per m2", air_m_s=60.0 * spot.air_m_s),
         "air temperature": say(
@@ -145,6 +149,14 @@ def machine_sources(spot: Place) -> tuple[Source, ...]:
 
 def machine_notes(spot: Place, figures: Mapping[str, Figure]) -> list[str]:
     """What a reader of a machine's figures should know."""
+    if spot.over:
+        return [
+            say(
+                "the air goes over the layer, at most as hot as the beans may be ({cap:g} C); the heat it "
+                "takes is not worked out",
+                cap=spot.bean_cap_c,
+            )
+        ]
     notes = ["no heat is lost through walls and ducts here; a bare housing can add a tenth and more"]
     heat, hot = figures.get("heat_mj_kg"), figures["hottest_bean_c"].value
     if heat is not None and heat.value > WASTEFUL_MJ_KG:

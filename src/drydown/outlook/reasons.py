@@ -7,12 +7,14 @@ from datetime import timedelta
 
 import numpy as np
 
-from drydown.air.normals import MonthNormals, generate
+from drydown.air.generator import generate
+from drydown.air.normals import MonthNormals
 from drydown.air.series import HourlyWeather, Site
 from drydown.errors import RangeError
 from drydown.outlook.case import DryingCase
 from drydown.steps.dry.data import form
-from drydown.steps.dry.run import DryStage, dry_stages, typical_parameters
+from drydown.steps.dry.draws import typical_parameters
+from drydown.steps.dry.run import DryStage, dry_stages
 from drydown.words import say, sentence
 
 __all__ = ["overdrying_per_hour", "reasons"]
@@ -32,7 +34,10 @@ def reasons(case: DryingCase, site: Site, weather: Weather, days: int = 45, seed
     if case.where().machine or case.where().always_covered or case.stops:
         return ()
     air = _one_weather(case, site, weather, days, seed)
-    base = _hours(case, air)
+    try:
+        base = _hours(case, air)
+    except RangeError:
+        return ()  # the typical lot alone cannot be followed: the forecast itself says so, or leaves it out
     if np.isnan(base):
         return (say("not dry within the forecast in the typical future"),)
     found = []
@@ -99,17 +104,20 @@ def _hours(case: DryingCase, air: HourlyWeather) -> float:
     return float(dry_stages(parameters, [stage], air, start).done_h[0])
 
 
-def overdrying_per_hour(case: DryingCase, site: Site, weather: Weather, seed: int = 1) -> float:
+def overdrying_per_hour(case: DryingCase, site: Site, weather: Weather, seed: int = 1) -> float | None:
     """Weight lost for each daylight hour a lot is left on after it met its target.
 
     Equation: (1 - m(t)/m(0)) per hour of sun (in a machine, per hour) over the two days after, m the mass.
-    Args: case; site; weather; seed. Returns: [fraction of sale weight per hour].
-    Valid range: beds, floors and machines. Source: the drying step, typical properties.
+    Args: case; site; weather; seed. Returns: [fraction of sale weight per hour], None where the typical lot
+    cannot be followed. Valid range: beds, floors and machines. Source: the drying step, typical properties.
     """
     later = replace(case, start=case.start + timedelta(days=1))
     air = _one_weather(later, site, weather, 2, seed)
     parameters, stage = _stage(later, 0.05)
-    run = dry_stages(parameters, [stage], air, case.target_wb / (1.0 - case.target_wb))
+    try:
+        run = dry_stages(parameters, [stage], air, case.target_wb / (1.0 - case.target_wb))
+    except RangeError:
+        return None
     mass = 1.0 + run.column("moisture_db")[0]
     sunny = air.ghi_wm2[0] > (-1.0 if case.where().machine else 100.0)  # a machine runs at night too
     lost = float((1.0 - mass.min() / mass[0]) if sunny.any() else 0.0)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import tomllib
 from dataclasses import dataclass
 from functools import cache
@@ -9,14 +10,22 @@ from importlib.resources import files
 from typing import Any
 
 from drydown.errors import RangeError
-from drydown.figures import Source, Status
+from drydown.figures import Figure, Source, Status
 from drydown.matter.bases import db_from_wb
 from drydown.matter.sorption import erh, fit_note
 from drydown.steps.dry.data import form as form_row
 from drydown.steps.dry.data import isotherm_of
 from drydown.words import say, sentence
 
-__all__ = ["RuleCheck", "check_rules", "ends_in_window", "window_days", "window_levels", "window_state"]
+__all__ = [
+    "RuleCheck",
+    "chance_above",
+    "check_rules",
+    "ends_in_window",
+    "window_days",
+    "window_levels",
+    "window_state",
+]
 
 UNKNOWN_STORE_C = (20.0, 30.0)
 """Lowest and highest temperature looked at where a store's own is not stated, C (own choice)."""
@@ -198,3 +207,9 @@ def _against(hours: float, row: dict[str, Any]) -> str:
     if days >= amber:
         return say("past {amber:g} days, inside the longer rule only", amber=amber)
     return say("inside both rules ({amber:g} and {red:g} days)", amber=amber, red=red)
+
+
+def chance_above(window: Figure, limit_h: float) -> float:
+    """Chance that hours in the mould window are above a limit, from P10, P50 and P90 as a normal."""
+    spread = max((window.high - window.low) / 2.56, 1.0)
+    return 1.0 / (1.0 + math.exp(-1.7 * (window.value - limit_h) / spread))

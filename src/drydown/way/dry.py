@@ -178,6 +178,10 @@ STEPS = (
         shapes=False, at=its_place,
     ),
     Step(
+        "tray", "Weigh the sample tray", "sample tray weighed", None,
+        (number_of("tray_g", "mass of the tray's coffee, g", 20, 50_000, "g"),), shapes=False, at=its_place,
+    ),
+    Step(
         "move", "Move to another place", "moved", None, (_BED, _LOAD), can=_another_place, refuse=_refuse,
         then=_moved, odd=_odd, takes=_takes, at=_any_place, hurts=("mould",),
     ),

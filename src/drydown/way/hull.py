@@ -6,7 +6,7 @@ from drydown.errors import RangeError
 from drydown.figures import Source, Status
 from drydown.matter.species import Range, species
 from drydown.way.ask import kilograms, pick
-from drydown.way.keep import MOISTURE, chain_of, outside, reading_of
+from drydown.way.keep import KEPT_IN, MOISTURE, chain_of, outside, reading_of
 from drydown.way.matter import hulled
 from drydown.way.mould import findings
 from drydown.way.names import Line, by_product
@@ -67,7 +67,7 @@ STEPS = (
         (
             kilograms("green_kg", "green coffee, kg", "kg green"),
             kilograms("husk_kg", "husk or hulls, kg", "kg husk").optional(), MOISTURE,
-            pick("huller", "huller").optional(),
+            pick("huller", "huller").optional(), KEPT_IN.optional(),
         ),
         refuse=_refuse, moves=_moves, then=reading_of, odd=_odd, takes=_takes,
         hurts=("machine", "dust", "noise", "wet_electric"), scale=True, on_reading=True,

@@ -13,7 +13,8 @@ from drydown.matter.routes import route, route_names
 from drydown.matter.species import Range, species
 from drydown.outlook.cautions import cautions
 from drydown.station.model import Station
-from drydown.way.ask import kilograms, number_of, pick, yes
+from drydown.steps.keep import bag_names
+from drydown.way.ask import choices, kilograms, number_of, pick, yes
 from drydown.way.dry import its_place
 from drydown.way.habits import target_wb
 from drydown.way.matter import weighed
@@ -26,6 +27,7 @@ from drydown.words import say
 
 __all__ = [
     "CODEX",
+    "KEPT_IN",
     "MOISTURE",
     "STEPS",
     "TOO_WET",
@@ -42,6 +44,7 @@ CODEX = Source("Codex Alimentarius CXC 69-2009: moisture 12.5 % wb or below", St
 _ASSUMED = Source("assumption of the books", Status.OWN_ESTIMATE)
 MASS = kilograms("mass_kg", "mass weighed, kg")
 MOISTURE = number_of("moisture_percent", "moisture, % wet basis", 3, 60, "% wb")
+KEPT_IN = choices("kept_in", "kept in", *bag_names())
 _LABEL = "mass weighed"
 
 
@@ -177,7 +180,7 @@ STEPS = (
     Step(
         "bag", "Bag and store", "bagged and stored",
         Standing(Stage.STORED, "bagged and stored", lies="store", readable=True, dry=True),
-        (MASS, pick("store", "store").optional(), yes("wet", "yes, bag it wet")),
+        (MASS, pick("store", "store").optional(), KEPT_IN.optional(), yes("wet", "yes, bag it wet")),
         {"wet": lambda state: bagged_wet(state.known_wb)}, refuse=_refuse_bag, assumes=_assumes,
         moves=_moves, then=reading_of, odd=_odd, takes=_takes, at=in_store,
         hurts=("wet_bag", "mould", "lifting", "dust"), scale=True, on_reading=True,
@@ -185,6 +188,10 @@ STEPS = (
     Step(
         "shift", "Shift to another store", "shifted", None, (pick("store", "store"),), can=_another_store,
         then=reading_of, takes=_takes, at=in_store, hurts=("stack", "lifting", "fumigant"),
+    ),
+    Step(
+        "rebag", "Put in other bags", "put in other bags", None, (KEPT_IN,), shapes=False, at=in_store,
+        hurts=("lifting", "dust"),
     ),
     Step(
         "weigh", "Weigh again", "weighed again", None, (MASS, MOISTURE), refuse=_refuse_weigh, moves=_moves,

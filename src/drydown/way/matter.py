@@ -7,7 +7,7 @@ puts the difference into the account `difference`, so that nothing is bent to fi
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 import numpy as np
@@ -127,8 +127,15 @@ def _stages(name: str, practice: Drawn, route: str) -> dict[str, Mapping[str, St
     return {stage.name: stage.outputs for stage in made.stages}
 
 
-def pulped(has: Matter, lot: str, name: str, practice: Drawn, route: str) -> list[Line]:
-    """Pulp and loss leave the lot; carrying water goes from the supply to the drain."""
+def pulped(
+    has: Matter, lot: str, name: str, practice: Drawn, route: str, lost: float | None = None
+) -> list[Line]:
+    """Pulp and loss leave the lot; carrying water goes from the supply to the drain.
+
+    lost, the share of beans that was counted in the pulp, in place of the assumed loss.
+    """
+    if lost is not None:
+        practice = replace(practice, pulper_loss_share=lost)
     out = _stages(name, practice, route)["pulp"]
     parts = _split(has, {k: out[k] for k in ("pulp", "pulper loss", "pulped")})
     litres = round(float(np.asarray(practice.pulp_water_l_kg_cherry)) * has.mass)

@@ -107,7 +107,7 @@ def whole_way_people_h(fruit_kg: float) -> tuple[Hours, Source]:
 
     Equation: 8 h a day over 300 to 500 kg of fruit a person and day. Args: fruit_kg [kg].
     Returns: [person-hours] as draws, and the source. Valid range: a station of any size.
-    Source: from memory (weak): 1 person per 0.3 to 0.5 t of fruit a day, drying and sorting included; no
+    Source: from memory: 1 person per 0.3 to 0.5 t of fruit a day, drying and sorting included; no
     published figure was found, and none for single steps.
     """
     source = Source(

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 
 from drydown.figures import Source, Status
 from drydown.matter.balance import route_balance
 from drydown.matter.density import WET_PULPED_KG_M3
+from drydown.matter.practice import Drawn
 from drydown.matter.routes import route_names
 from drydown.matter.species import species
 from drydown.numerals import number
@@ -18,7 +20,17 @@ from drydown.way.matter import Matter
 from drydown.way.state import LotState
 from drydown.words import say
 
-__all__ = ["CROWDED", "VOLUME_SOURCE", "Spot", "Yard", "litres", "room_of", "spread_m2", "yard_of"]
+__all__ = [
+    "CROWDED",
+    "VOLUME_SOURCE",
+    "Spot",
+    "Yard",
+    "dry_matter_of",
+    "litres",
+    "room_of",
+    "spread_m2",
+    "yard_of",
+]
 
 CROWDED = 1.02
 """A place counts as over-full from this share on: areas and volumes are reckoned, not measured."""
@@ -80,6 +92,17 @@ def litres(matter: Matter) -> float:
     return matter.mass / 1000.0 / WET_PULPED_KG_M3 * 1000.0
 
 
+def dry_matter_of(species_name: str, route: str, station: Station, fruit_kg: float) -> int:
+    """Dry matter that fruit brings to the bed by the typical balance of its route, g.
+
+    Args: species_name; route; station; fruit_kg [kg]. Returns: [g]. Source: `matter.balance`.
+    """
+    name = route if route in route_names() else "washed"
+    made = route_balance(species(species_name).typical(), station.practice().typical(), name, fruit_kg, 0.11)
+    wet = next(stage for stage in made.stages if stage.name == "dry").inputs["wet"]
+    return round(1000.0 * float(np.asarray(wet.dm)))
+
+
 def spread_m2(route: str, species_name: str, station: Station, dry_g: int, load_kg_m2: float) -> float:
     """Area that dry matter takes at a load, which counts kilograms as first spread, m2.
 
@@ -87,9 +110,15 @@ def spread_m2(route: str, species_name: str, station: Station, dry_g: int, load_
     Returns: [m2], as spread by the typical balance of its route.
     """
     name = route if route in route_names() else "washed"
-    made = route_balance(species(species_name).typical(), station.practice().typical(), name, 1000.0, 0.11)
+    return dry_g / 1000.0 * _wet_over_dry(species_name, name, station.practice().typical()) / load_kg_m2
+
+
+@lru_cache(maxsize=64)
+def _wet_over_dry(species_name: str, route: str, practice: Drawn) -> float:
+    """Mass as spread over its dry matter, by the typical balance of a route."""
+    made = route_balance(species(species_name).typical(), practice, route, 1000.0, 0.11)
     wet = next(stage for stage in made.stages if stage.name == "dry").inputs["wet"]
-    return dry_g / 1000.0 * float(np.asarray(wet.mass / wet.dm)) / load_kg_m2
+    return float(np.asarray(wet.mass / wet.dm))
 
 
 def room_of(state: LotState, lies: str, station: Station) -> float:
