@@ -1,0 +1,1 @@
+"""The week's plan from the records, and plans that were accepted."""
