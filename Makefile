@@ -2,7 +2,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: run test test-long test-pages test-books lint types check bench docs mutants lock setup setup-test clean
+.PHONY: run test test-long test-pages test-books lint types check bench truth docs mutants lock setup setup-test clean
 
 run: setup
 	@$(BIN)/drydown demo
@@ -11,16 +11,18 @@ run: setup
 test: setup-test lint types
 	@$(MAKE) --no-print-directory -j2 --output-sync=target test-pages test-books
 
+MODEL := tests/faults tests/quality tests/plan tests/season tests/outlook tests/test_outlook.py tests/dry
+
 test-pages:
-	@$(BIN)/python -m pytest --ignore=tests/books --ignore=tests/quality
+	@$(BIN)/python -m pytest --durations=15 --ignore=tests/books $(addprefix --ignore=,$(MODEL))
 
 test-books:
-	@$(BIN)/python -m pytest tests/books tests/quality
+	@$(BIN)/python -m pytest --durations=8 tests/books $(MODEL)
 	@DRYDOWN_TEST_POSTGRES=1 $(BIN)/python -m pytest tests/books tests/desk
 
 # Rounds that take an hour: kills on both databases, phones on a bad network, mixed load.
 test-long: setup-test
-	@DRYDOWN_TEST_LONG=1 $(BIN)/python -m pytest -s tests/faults tests/books/test_kill.py tests/misleads
+	@DRYDOWN_TEST_LONG=1 $(BIN)/python -m pytest -s tests/faults tests/books/test_kill.py tests/books/test_stateful.py tests/quality/test_photo.py tests/misleads tests/dry/test_bounds.py tests/outlook/test_twins.py
 
 lint: setup-test
 	@$(BIN)/ruff check src tests tools bench
@@ -32,6 +34,14 @@ types: setup-test
 
 bench: setup-test
 	@$(BIN)/python -m bench
+
+# What the forecast says against what was published (docs/validation.md); `truth-fit` estimates all anew.
+truth: setup-test
+	@$(BIN)/python -m drydown.validation
+	@$(BIN)/python -m drydown.validation.skies
+
+truth-fit: setup-test
+	@$(BIN)/python -m drydown.validation fit
 
 # Changes made by hand that a test must notice, then mutmut over the small pure rooms. Slow; not in CI.
 mutants: setup-test

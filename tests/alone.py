@@ -25,6 +25,7 @@ ROOT = Path(__file__).resolve().parent.parent
 def station(folder: str) -> Client:
     """Prepare a data folder with the example station; returns a browser entered as its owner."""
     os.environ["DRYDOWN_DATA"] = folder
+    os.environ["DRYDOWN_FUTURES"] = "40"
     os.environ["DJANGO_SETTINGS_MODULE"] = "drydown.desk.settings"
     import django
 
@@ -98,7 +99,9 @@ def entered(url: str) -> requests.Session:
     token = re.search(r'name="csrfmiddlewaretoken" value="([^"]+)"', page.text)
     assert token
     form = {"csrfmiddlewaretoken": token[1], "name": "owner", "password": "a long enough word"}
-    answer = browser.post(f"{url}/enter/", form, headers={"Referer": url}, timeout=20)
-    assert answer.ok
-    assert "/enter/" not in answer.url
+    answer = browser.post(
+        f"{url}/enter/", form, headers={"Referer": url}, timeout=20, allow_redirects=False
+    )  # the page that follows is not what is tried
+    assert answer.status_code == 302
+    assert "/enter/" not in answer.headers["Location"]
     return browser

@@ -14,12 +14,28 @@ from hypothesis import settings
 
 _FOLDER = Path(tempfile.mkdtemp(prefix="drydown-tests-"))
 os.environ["DRYDOWN_DATA"] = str(_FOLDER)
+os.environ["DRYDOWN_FUTURES"] = "40"  # bands of pages are held elsewhere; pages are many
+os.environ["DRYDOWN_SOLVE"] = "1"  # how good a plan is, is held elsewhere
 os.environ["DJANGO_SETTINGS_MODULE"] = "drydown.desk.settings"
 os.environ.pop("DRYDOWN_DATABASE", None)
 if os.environ.get("DRYDOWN_TEST_POSTGRES") == "1":
     from tests.postgres import start
 
     os.environ["DRYDOWN_DATABASE"] = start()
+
+
+FILL = """
+import os, sys
+from datetime import UTC, datetime
+from pathlib import Path
+os.environ["DRYDOWN_FUTURES"] = "40"
+from drydown.cli.desk import begin
+folder = Path(sys.argv[1])
+begin(folder, demo=True)
+from drydown.books.prepare import fill_demo
+for _ in range(2):
+    print(fill_demo(folder / "station.toml", datetime.now(UTC)))
+"""
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -66,6 +82,18 @@ def books(data_folder: Path) -> Iterator[Path]:
     teardown_test_environment()
     station.unlink(missing_ok=True)
     (data_folder / "station-draft.json").unlink(missing_ok=True)
+
+
+@pytest.fixture(scope="session")
+def filled_demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A demo's folder with its season written once for all tests; copy it to change or serve it."""
+    from tests.alone import run_alone
+
+    folder = tmp_path_factory.mktemp("filled") / "demo"
+    written, again = run_alone(FILL, str(folder)).split()[-2:]
+    assert int(written) > 300
+    assert int(again) == 0  # the season is written once
+    return folder
 
 
 @pytest.fixture(scope="session")

@@ -25,7 +25,6 @@ def main() -> None:
         "convergence": convergence,
         "resolution": resolution,
         "isotherm": isotherm,
-        "thin-layer": thin_layer,
     }.items():
         (IMAGES / f"{name}.svg").write_text(_svg(draw()), encoding="utf-8")
         print(f"drew docs/img/{name}.svg")
@@ -196,29 +195,6 @@ def isotherm() -> Any:
         )
         .properties(width=420, height=260)
     )
-
-
-def thin_layer() -> Any:
-    """Hours of thin-layer parchment over temperature, with the three published times."""
-    alt = _altair()
-    from tests.dry.test_published import _thin_layer_hours  # noqa: PLC0415
-
-    line = [
-        {"t": t, "h": _thin_layer_hours("parchment", t, 0.85, 0.125 / 0.875, 0.70)}
-        for t in np.arange(33.0, 58.0, 1.0)
-    ]
-    dots = [{"t": 35.0, "h": 71.52}, {"t": 45.0, "h": 29.10}, {"t": 55.0, "h": 20.35}]
-    axis = {
-        "x": alt.X("t:Q", title="air, C", scale=alt.Scale(zero=False)),
-        "y": alt.Y("h:Q", title="hours to 12.5 % wb"),
-    }
-    curve = alt.Chart(alt.Data(values=line)).mark_line(color=INK).encode(**axis)
-    marks = (
-        alt.Chart(alt.Data(values=dots))
-        .mark_point(color=WARM, filled=True, size=90, shape="diamond")
-        .encode(**axis)
-    )
-    return (curve + marks).properties(width=420, height=260)
 
 
 if __name__ == "__main__":

@@ -45,6 +45,7 @@ def main(kind: str) -> None:
     if kind == "test":
         install_browser()
         install_postgres()
+        install_broker()
     done.write_text(wanted, encoding="utf-8")
     say(f"ready after {time.monotonic() - started:.0f} s")
 
@@ -131,6 +132,14 @@ def install_postgres() -> None:
         return
     say("installing PostgreSQL for the tests of the books")
     apt_install(["postgresql"], "install PostgreSQL 15 or newer by hand, then start again")
+
+
+def install_broker() -> None:
+    """Loggers are tested against an MQTT broker of our own; use Debian's Mosquitto."""
+    if shutil.which("mosquitto", path=f"{os.environ.get('PATH', '')}:/usr/sbin"):
+        return
+    say("installing Mosquitto for the tests of loggers")
+    apt_install(["mosquitto"], "install Mosquitto by hand, then start again")
 
 
 def driver_runs() -> bool:

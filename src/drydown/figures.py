@@ -9,12 +9,28 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from math import log
 from typing import Any
 
 from drydown.numerals import number
 from drydown.words import say, sentence
 
-__all__ = ["Band", "Figure", "Source", "Status", "weakest"]
+__all__ = ["TO_P95", "Band", "Figure", "Source", "Status", "ln_sd", "weakest"]
+
+TO_P95 = 1.645
+"""Standard deviations of a normal from its middle to P95, and to P5."""
+
+
+def ln_sd(low: float, high: float) -> float:
+    """Spread of the logarithm of a number whose P5 and P95 are low and high.
+
+    Equation: ln(high/low)/(2 x 1.645). Args: low, high, of one unit. Returns: [-]. Valid range: 0 < low <=
+    high, or both alike. Source: the normal distribution.
+
+    >>> round(ln_sd(1.0, 2.0), 3)
+    0.211
+    """
+    return log(high / low) / (2.0 * TO_P95) if high > low else 0.0
 
 
 class Status(StrEnum):

@@ -14,7 +14,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from drydown.air.normals import MonthNormals, generate
+from drydown.air.generator import generate
+from drydown.air.normals import MonthNormals
 from drydown.air.series import HourlyWeather, Site
 from drydown.axes import Named, NamedSet
 from drydown.errors import BalanceError, DrydownError, InputError, NotFittedError, RangeError
@@ -38,9 +39,10 @@ from drydown.station.model import Station
 from drydown.station.weather import read_weather as read_file
 from drydown.steps.dry.data import Place, form_names, place, place_names
 from drydown.steps.dry.data import form as form_row
+from drydown.steps.dry.draws import draw_parameters, typical_parameters
 from drydown.steps.dry.lanes import OUT_COLUMNS
 from drydown.steps.dry.routine import Routine
-from drydown.steps.dry.run import DryStage, draw_parameters, dry_stages, typical_parameters
+from drydown.steps.dry.run import DryStage, dry_stages
 from drydown.steps.dry.state import DryState
 from drydown.trade.prices import PriceChain, price_chain
 
@@ -100,6 +102,7 @@ UNITS = {
     "core_minus_surface_db": ("kg/kg", "core less skin of a bean, largest over layers"),
     "bean_temp_c": ("C", "mean of layers"),
     "bean_temp_high_c": ("C", "hottest layer"),
+    "bean_temp_low_c": ("C", "coldest layer"),
     "surface_aw": ("1", "water activity of the wettest surface"),
     "free_water_kg_m2": ("kg/m2", "free water on the beans"),
     "evaporated_kg_m2": ("kg/m2", "water that left, net"),
@@ -260,7 +263,7 @@ def fit(form: str, lots: Sequence[PastLot], species: str = "arabica") -> Station
     """Fit a station's own diffusivity factor and absorptance to lots that have dried.
 
     Args: form, species by name; lots, three or more with their readings and weather. Returns:
-    `StationFit` with 90 % intervals. Raises `InputError` where the lots cannot tell the two apart.
+    `StationFit` with 90 % intervals. Raises `InputError` where the readings do not tell how quick they are.
     """
     return fit_station(form_row(form, species), lots)
 

@@ -6,6 +6,7 @@ lots, by-products, air, drain, store and buyers, commodity by commodity.
 
 from __future__ import annotations
 
+import os
 import uuid
 from collections import Counter
 from datetime import UTC, datetime, timedelta
@@ -290,22 +291,26 @@ class StationMachine(RuleBasedStateMachine):
         assert not Holding.objects.filter(matter_only=True, amount__lt=0).exists()
 
 
-RUNS, STEPS, WANTED = 120, 100, 10_000
+LONG = os.environ.get("DRYDOWN_TEST_LONG") == "1"
+RUNS, STEPS, WANTED = (120, 100, 10_000) if LONG else (40, 100, 2_800)
+MAY_MISS = 0 if LONG else 2
+"""Kinds of steps that a short round may not come to; a long one comes to all."""
 WORDS = """delivery by-product reading reverse split join payment advance cost second reckon
 float pulp ferment wash spread bag hull sort sample weigh sell"""
 
 
 @pytest.mark.timeout(900)
-def test_ten_thousand_steps(books: Path) -> None:
+def test_thousands_of_steps(books: Path) -> None:
     from django.db import connection
     from hypothesis.stateful import run_state_machine_as_test
 
     embedded = connection.vendor == "sqlite"
     profile = settings(
-        max_examples=RUNS if embedded else RUNS // 10, stateful_step_count=STEPS, deadline=None,
+        max_examples=RUNS if embedded else RUNS // 6, stateful_step_count=STEPS, deadline=None,
         derandomize=True, database=None,
         suppress_health_check=list(HealthCheck),
     )  # fmt: skip
     run_state_machine_as_test(StationMachine, settings=profile)
     assert SEEN["steps"] >= (WANTED if embedded else WANTED // 12), SEEN
-    assert not embedded or not [kind for kind in WORDS.split() if not SEEN[kind]], SEEN
+    unseen = [kind for kind in WORDS.split() if not SEEN[kind]]
+    assert not embedded or len(unseen) <= MAY_MISS, (unseen, SEEN)

@@ -136,7 +136,7 @@ def test_only_what_can_follow_is_offered(natural: Any, step: Yard) -> None:
     assert offered() == ["float"]
     step(natural, "float")
     step(natural, "spread", bed="Old patio", load_kg_m2=25.0)
-    assert offered() == ["rake", "cover", "uncover", "air", "move", "bag"]
+    assert offered() == ["rake", "cover", "uncover", "air", "tray", "move", "bag"]
     for kind in ("rake", "cover", "uncover"):
         step(natural, kind)
     step(natural, "air", air_c=24.0, rh_percent=60.0)

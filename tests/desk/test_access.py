@@ -60,6 +60,27 @@ CALLS: list[tuple[str, str, str, bool]] = [
     ("get", "/money/", "money.accounts", False),
     ("post", "/money/", "money.accounts", True),
     ("post", "/money/run/", "money.accounts", True),
+    ("get", "/day/", "lots.way", False),
+    ("get", "/day/ahead/", "lots.way", False),
+    ("post", "/day/done/", "lots.way", True),
+    ("post", "/day/later/", "lots.way", True),
+    ("post", "/day/sky/", "lots.way", True),
+    ("get", "/round/", "readings.moisture", False),
+    ("post", "/round/", "readings.moisture", True),
+    ("post", "/round/bed/", "lots.way", True),
+    ("get", "/room/", "lots.way", False),
+    ("get", "/air/", "lots.way", False),
+    ("post", "/air/", "lots.way", True),
+    ("post", "/air/place/", "lots.way", True),
+    ("post", "/air/ask/", "lots.way", True),
+    ("post", "/air/read/", "lots.way", True),
+    ("get", "/season/", "deliveries.weights", False),
+    ("get", "/week/", "lots.way", False),
+    ("get", "/routes/", "deliveries.money", False),
+    ("get", "/week/before/", "lots.way", False),
+    ("get", "/week/print/", "lots.way", False),
+    ("post", "/week/accept/", "lots.way", True),
+    ("post", "/week/expect/", "lots.way", True),
     ("get", "/yard/", "lots.way", False),
     ("get", "/yard/dried/", "lots.way", False),
     ("get", "/lot/{lot}/", "lots.way", False),
@@ -111,7 +132,8 @@ CALLS: list[tuple[str, str, str, bool]] = [
     ("post", "/devices/{device}/close/", "devices.enrolled", True),
 ]
 OPEN = {"", "alive/", "enter/", "leave/", "first/<str:token>/", "more/", "me/", "me/leave-all/", "me/pin/",
-        "switch/", "field/worker.js", "lot/<str:code>/curve.svg"}  # fmt: skip
+        "switch/", "field/worker.js", "lot/<str:code>/curve.svg",
+        "calendar/<str:token>.ics"}  # fmt: skip
 
 
 @pytest.fixture

@@ -14,6 +14,7 @@ from drydown.errors import InputError
 from drydown.station.trade import Scale
 
 PLAYING = threading.Event()  # set to stop whoever plays
+PLAYERS: list[threading.Thread] = []
 PATTERN = r"(?P<stable>[SU]) (?P<value>[+-][ 0-9]{4}[.,][0-9]{2}) (?P<unit>kg)"
 
 
@@ -26,7 +27,8 @@ def line() -> Iterator[tuple[int, str]]:
     tty.setraw(near)
     yield far, os.ttyname(near)
     PLAYING.set()
-    time.sleep(0.1)
+    while PLAYERS:  # none may write to a descriptor that the next test is given
+        PLAYERS.pop().join()
     PLAYING.clear()
     os.close(far)
     os.close(near)
@@ -39,6 +41,8 @@ def play(far: int, frames: list[bytes], pause: float = 0.02) -> threading.Thread
         until = time.monotonic() + 3.0
         while time.monotonic() < until and not PLAYING.is_set():
             for frame in frames:
+                if PLAYING.is_set():
+                    return
                 try:
                     os.write(far, frame)
                 except OSError:
@@ -47,6 +51,7 @@ def play(far: int, frames: list[bytes], pause: float = 0.02) -> threading.Thread
 
     thread = threading.Thread(target=work, daemon=True)
     thread.start()
+    PLAYERS.append(thread)
     return thread
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -57,7 +58,7 @@ def test_the_list_is_narrowed_and_sorted_by_address(client: Client, three: list[
     assert listed(client, "?route=washed") == []
     assert listed(client, "?sort=kg") == [b, c, a]  # 200, 150, 100 kg of fruit
     assert listed(client, "?sort=place")[-1] == c  # Old patio before Upper beds
-    assert listed(client, "?danger=window") == []
+    assert listed(client, "?danger=wet") == []
     assert set(listed(client, "?sort=dance&show=dance")) == {a, b, c}
 
 
@@ -75,6 +76,9 @@ def test_anything_can_be_sought(client: Client, three: list[str]) -> None:
 
 def test_a_bar_is_drawn_to_its_days(client: Client, three: list[str]) -> None:
     """A hundred units a day from midnight a week back: the lot of three days ago begins 300 before now."""
+    from drydown.books.prepare import warm_forecasts
+
+    warm_forecasts()
     text = client.get("/yard/").content.decode()
     now = re.search(r'class="gn" d="M([\d.]+) 0V10"', text)
     assert now
@@ -119,9 +123,11 @@ def test_dates_that_are_not_reckoned_yet_come_later(
     """Nothing kept and no time: the page comes with names, places and readings, and says what is missing."""
     from django.core.cache import cache
 
+    from drydown.books.lots import outlook
     from drydown.desk.views import yard as view
 
     cache.clear()
+    outlook._near.clear()
     monkeypatch.setattr(view, "AT_ONCE_S", -1.0)
     text = client.get("/yard/").content.decode()
     assert "3 dates are still being reckoned" in text
@@ -180,12 +186,14 @@ def test_a_narrowed_list_changes_no_free_area(client: Client, three: list[str]) 
 
 def test_a_stored_lot_outside_both_rules_is_held_not_sold(client: Client) -> None:
     """FAO's and the Codex's days in the mould window, as quoted in rules.toml: past five, it is held."""
-    code = spread(client, "Ama Vembi", "101.5", "Old patio", 12)
-    reading = {"key": "00000000-0000-4000-8000-000000000001", "moisture": "20", "method": "oven",
-               "bean_temp": "", "at": ago(days=2)}  # fmt: skip
-    assert client.post(f"/lot/{code}/reading/", reading).status_code == 302
-    later = reading | {"key": "00000000-0000-4000-8000-000000000002", "moisture": "10.9", "at": ""}
-    assert client.post(f"/lot/{code}/reading/", later).status_code == 302
+    code = spread(client, "Ama Vembi", "101.5", "Old patio", 20)
+    reads = ((14, "20"), (11, "19"), (8, "18.5"), (5, "18"), (2, "17.5"), (0, "10.9"))
+    for number, (days, moisture) in enumerate(reads):
+        sent = {
+            "key": f"00000000-0000-4000-8000-00000000000{number}", "moisture": moisture, "method": "oven",
+            "bean_temp": "", "at": ago(days=days) if days else "",
+        }  # fmt: skip
+        assert client.post(f"/lot/{code}/reading/", sent).status_code == 302
     assert step(client, code, "bag", mass_kg="18").status_code == 302
     text = client.get("/yard/?show=stored").content.decode()
     row = re.search(rf'<tr><th scope="row"><a href="/lot/{code}/">.*?</tr>', text, re.S)
@@ -220,3 +228,20 @@ def test_days_dry_stand_beside_the_forecast(client: Client) -> None:
     assert found[0].inside == (found[0].early - 0.5 <= 8.0 and (late is None or late + 0.5 >= 8.0))
     assert client.get("/yard/dried/").status_code == 200
     assert dried_lots(need_station(), budget_s=-1.0)[1] == 0  # kept by now
+
+
+def test_the_map_is_as_the_station_drew_it(client: Client, books: Path) -> None:
+    """Areas of the rectangles are those of the places; without a drawing there is no map."""
+    import re
+
+    text = client.get("/yard/").content.decode()
+    found = re.findall(r'<rect class="plot[^"]*" x="[^"]*" y="[^"]*" width="([^"]*)" height="([^"]*)"', text)
+    assert [round(float(w) * float(h)) for w, h in found] == [420, 360, 150, 200]
+    file = books / "station.toml"
+    plain = re.sub(r"\n(at_m|wide_m) = [^\n]*", "", file.read_text(encoding="utf-8"))
+    file.write_text(plain.replace('name = "Old patio"', 'name = "Old patio"\nat_m = [0, 0]\nwide_m = 10'))
+    drawn = client.get("/yard/").content.decode()
+    assert drawn.count('class="plot') == 1
+    assert "Not drawn: Upper beds, Lower beds, Film house" in drawn
+    file.write_text(plain)
+    assert "yardmap" not in client.get("/yard/").content.decode()

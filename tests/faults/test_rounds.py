@@ -167,6 +167,12 @@ def _kill_parent(desk: Desk) -> None:
     desk.start()
 
 
+def _until(kept: list[str], count: int) -> None:
+    end = time.monotonic() + 60
+    while len(kept) < count and time.monotonic() < end:
+        time.sleep(0.02)
+
+
 WAYS: tuple[Callable[[Desk], None], ...] = (_kill_all, _kill_worker, _kill_parent)
 
 
@@ -176,7 +182,8 @@ def test_kills_of_server_worker_and_parent_lose_and_double_nothing(desk: Desk) -
     for thread in threads:
         thread.start()
     for round_ in range(ROUNDS):
-        time.sleep(0.25 + 0.07 * (round_ % 9))
+        _until(kept, len(kept) + 2)  # a death falls among weighings, however slow the machine is
+        time.sleep(0.05 * (round_ % 5))
         WAYS[round_ % 3](desk)
     stop.set()
     for thread in threads:

@@ -159,10 +159,11 @@ def test_the_page_shows_the_whole_time_in_the_window(client: Client) -> None:
     text = page(client, code)
     assert "Hours in the mould window, in all" in text
     assert "0 h from the last reading on" not in text
-    found = re.search(r"Hours in the mould window, in all.*?<dd[^>]*>\s*<[^>]*>\s*([\d ]+)", text, re.S)
-    shown = found or re.search(r"Hours in the mould window, in all\D+?([\d ]+) h", text, re.S)
-    assert shown
-    assert float(shown[1].replace(" ", "")) >= 96  # four days between the readings alone
+    # whether the runs follow these readings hangs on the weather drawn; the careful count is shown in both
+    shown = text[text.index("Hours in the mould window, in all") :]
+    most = re.search(r"at most, by the readings alone: ([\d \u202f\xa0]+) h", shown)
+    assert most
+    assert float(re.sub(r"\D", "", most[1])) >= 96  # four days between the readings alone
 
 
 @pytest.mark.parametrize(
@@ -315,8 +316,9 @@ def test_a_command_that_has_a_row_prints_it() -> None:
 
 
 def test_danger_is_on_the_card_and_sorts_first(client: Client) -> None:
-    wet = spread_lot(client, days=9)
-    assert read(client, wet, "20", at=ago(days=2)).status_code == 302
+    wet = spread_lot(client, days=16)
+    for days, moisture in ((9, "20"), (6, "19"), (3, "18.5")):
+        assert read(client, wet, moisture, at=ago(days=days)).status_code == 302
     assert (
         weigh(client, grower="Beno Okkal", gross="60", species="arabica", route="natural").status_code == 302
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import uuid
 from datetime import UTC, datetime, timedelta
@@ -150,10 +151,11 @@ NUMBER = st.one_of(
 BEDS = st.sampled_from(["Upper beds", "Lower beds", "Old patio", "Roofed beds", "Tunnel", ""])
 
 
+MOST = 40 if os.environ.get("DRYDOWN_TEST_LONG") == "1" else 18
 TURNS = st.lists(st.tuples(st.integers(0, 40), NUMBER, NUMBER, BEDS), min_size=1, max_size=12)
 
 
-@settings(max_examples=30, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=MOST, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     route=st.sampled_from(["washed", "natural", "pulped_natural"]),
     species=st.sampled_from(["arabica", "robusta"]),
@@ -171,7 +173,8 @@ def test_no_accepted_entry_makes_a_page_fail(
 
     with transaction.atomic():
         _walk(client, route, species, gross, begun, load, turns)
-        pages = ["/yard/", "/yard/?show=stored", "/yard/?show=gone", "/money/", "/gate/", "/growers/"]
+        pages = ["/yard/", "/yard/?show=stored", "/yard/?show=gone", "/money/", "/gate/", "/growers/",
+                 "/day/", "/season/", "/round/?of=all"]  # fmt: skip
         pages += [f"/lot/{lot.code}/" for lot in Lot.objects.all()] + ["/journal/", "/bench/"]
         for path in pages:
             answer = client.get(path)

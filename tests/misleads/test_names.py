@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import re
+import shutil
 import socket
 import subprocess
 import sys
@@ -260,12 +261,13 @@ class _Other(BaseHTTPRequestHandler):
     def log_message(self, *_all: object) -> None: ...
 
 
-def test_a_port_of_another_program_is_stepped_over(tmp_path: Path) -> None:
+def test_a_port_of_another_program_is_stepped_over(tmp_path: Path, filled_demo: Path) -> None:
+    shutil.copytree(filled_demo, tmp_path / "demo")
     server = HTTPServer(("127.0.0.1", 0), _Other)
     threading.Thread(target=server.serve_forever, daemon=True).start()
     port = server.server_address[1]
     drydown = str(Path(sys.executable).parent / "drydown")
-    call = [drydown, "demo", "--data", str(tmp_path), "--port", str(port)]
+    call = [drydown, "demo", "--data", str(tmp_path / "demo"), "--port", str(port)]
     desk = subprocess.Popen(call, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
     said: list[str] = []
     try:

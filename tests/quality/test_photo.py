@@ -24,7 +24,8 @@ from drydown.quality.photo.beans import Bean, axes_of
 from drydown.quality.photo.picture import linear_light, sheet_of
 from drydown.quality.photo.split import labelled, split_clumps
 
-SCENES = 200
+LONG = os.environ.get("DRYDOWN_TEST_LONG") == "1"
+SCENES = 200 if LONG else 70
 
 
 @dataclass
@@ -78,10 +79,10 @@ def measured() -> list[Measured]:
 
 
 @pytest.mark.timeout(900)
-def test_widths_of_two_hundred_drawn_scenes(measured: list[Measured]) -> None:
+def test_widths_of_drawn_scenes(measured: list[Measured]) -> None:
     """The mark of the issue: bias under 0.05 mm, 95 % within 0.15 mm, at 10 px/mm or a little more."""
     errors = np.array([e[:2] for m in measured for e in m.errors])
-    assert len(errors) > 3500
+    assert len(errors) > 17 * SCENES
     assert abs(errors[:, 0].mean()) < 0.05
     assert np.percentile(np.abs(errors[:, 0]), 95) < 0.15
     assert abs(errors[:, 1].mean()) < 0.05
@@ -91,7 +92,7 @@ def test_widths_of_two_hundred_drawn_scenes(measured: list[Measured]) -> None:
 
 def test_touching_beans_are_split(measured: list[Measured]) -> None:
     clumps = sum(m.clumps for m in measured)
-    assert clumps > 200
+    assert clumps > SCENES
     assert sum(m.split for m in measured) >= 0.95 * clumps
     assert sum(m.missing + m.extra for m in measured) <= 0.02 * sum(len(m.true) for m in measured)
 

@@ -109,3 +109,13 @@ def test_a_dryer_is_a_place_with_a_fan() -> None:
     wrong = dryer.replace("static_bin", "patio")
     with pytest.raises(StationFileError, match="kind 'patio' is not one of static_bin"):
         parse_station(example_text().replace("[[equipment.stores]]", wrong))
+
+
+def test_a_climate_that_is_none_is_refused_with_its_name() -> None:
+    text = example_text().replace("# [place.climate]", "[place.climate]")
+    known = text.replace("# wet_sun = 0.75 ", "wet_sun = 0.75 ")
+    assert dict(parse_station(known).place.site().climate) == {"wet_sun": 0.75}
+    with pytest.raises(StationFileError, match="'wet_moon' is not known of a climate"):
+        parse_station(known.replace("wet_sun =", "wet_moon ="))
+    with pytest.raises(StationFileError, match=r"wet_sun: must be from .* got 75"):
+        parse_station(known.replace("wet_sun = 0.75", "wet_sun = 75"))

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import os
 import secrets
+import time
+from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
 
-from drydown.errors import InputError
+from drydown.errors import DrydownError, InputError
 from drydown.words import say
 
 __all__ = [
@@ -122,17 +124,18 @@ def fill_demo(station_file: Path, now: datetime) -> int:
     return fill(load_station(station_file), now, owner)
 
 
-def warm_forecasts() -> None:
-    """Compute the forecasts the yard shows, so that its first opening is quick."""
+def warm_forecasts(seconds: float = 8.0) -> None:
+    """Compute outlooks the yard shows while there is time; what is left its pages reckon as they open."""
     from django.conf import settings  # noqa: PLC0415
 
-    from drydown.books.lots.drying import lot_case, lot_forecast  # noqa: PLC0415
+    from drydown.books.lots.outlook import lot_outlook  # noqa: PLC0415
     from drydown.books.models import Lot  # noqa: PLC0415
     from drydown.station.load import load_station  # noqa: PLC0415
     from drydown.way.state import Stage  # noqa: PLC0415
 
-    station = load_station(settings.STATION_FILE)
-    for lot in Lot.objects.filter(stage=Stage.DRYING):
-        case = lot_case(lot, station)
-        if case:
-            lot_forecast(case, station)
+    station, until = load_station(settings.STATION_FILE), time.monotonic() + seconds
+    for lot in Lot.objects.filter(stage=Stage.DRYING).order_by("-opened_on"):
+        if time.monotonic() > until:
+            return
+        with suppress(DrydownError):  # its page says why there is none
+            lot_outlook(lot, station)

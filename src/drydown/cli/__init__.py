@@ -18,10 +18,14 @@ from drydown.cli import (
     grade,
     moisture,
     panel,
+    plan,
     price,
     pulper,
+    routes,
     sample,
+    sizing,
     station,
+    weather,
 )
 from drydown.cli.show import Plainly
 
@@ -47,8 +51,12 @@ app.add_typer(price.app, name="price")
 app.command("moisture")(moisture.moisture)
 app.command("panel")(panel.panel)
 app.command("accept")(accept.accept)
+app.command("plan")(plan.plan)
+app.command("routes")(routes.routes)
+app.command("sizing")(sizing.sizing)
 app.command("pulper-test")(pulper.pulper_test)
 app.add_typer(station.app, name="station")
+app.add_typer(weather.app, name="weather")
 app.command("serve")(desk.serve)
 app.command("demo")(desk.demo)
 app.command("owner-link")(desk.owner_link)

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from drydown.cli.show import amount, answering, figures_table, out, print_cautions, print_json, waiting
+from drydown.cli.typed import MONTH, layer_kg_m2, normals_of, routine_of, site_of
 from drydown.errors import InputError, RangeError
 from drydown.words import say
 
@@ -54,8 +55,24 @@ def dry_lot(
         float | None,
         typer.Option(parser=amount, help="moisture at the start, if not fresh from the mill"),
     ] = None,
+    layer_cm: Annotated[
+        float | None, typer.Option(parser=amount, help="depth of the fresh layer, instead of --load-kg-m2")
+    ] = None,
     station: Annotated[Path | None, typer.Option(help="station file: normals, routine, load")] = None,
-    weather_file: Annotated[Path | None, typer.Option(help="EPW, or CSV together with --station")] = None,
+    site: Annotated[
+        str, typer.Option(help="without a station file: latitude,longitude,metres,hours from UTC")
+    ] = "",
+    month: Annotated[
+        str,
+        typer.Option(help=f"with --site, the season's means: {MONTH}"),
+    ] = "",
+    rake: Annotated[str, typer.Option(help="hours it is turned, 8,10,12; or no")] = "",
+    cover: Annotated[str, typer.Option(help="covered from-until, 17.5-7.5; or no")] = "",
+    shade: Annotated[str, typer.Option(help="shaded from-until, 11-14; or no")] = "",
+    rain_cover: Annotated[bool | None, typer.Option(help="covered when it rains")] = None,
+    weather_file: Annotated[
+        Path | None, typer.Option(help="EPW, or CSV together with --station or --site")
+    ] = None,
     before: Annotated[
         str,
         typer.Option(
@@ -116,7 +133,13 @@ def dry_lot(
     with answering():
         form_of(form, species)
         here = None if station is None else load_station(station)
-        site, weather = _weather(here, weather_file, Path() if station is None else station.parent)
+        where, weather = _weather(
+            here,
+            weather_file,
+            Path() if station is None else station.parent,
+            site_of(site),
+            normals_of(month),
+        )
         habits = None if here is None else here.drying.get(form)
         spot = _tunnel(_spot(here, place), film_age_years, air_changes_h, height_m).set_to(
             None if air_m3_min_m2 is None else air_m3_min_m2 / 60.0,
@@ -132,7 +155,7 @@ def dry_lot(
             spot.name,
             _given(
                 "--load-kg-m2",
-                load_kg_m2,
+                _one_load(load_kg_m2, layer_kg_m2(layer_cm, form, species)),
                 habits.load_kg_m2 if habits and not spot.machine else None,
                 "A machine's load is in no station file: give it." if spot.machine else "",
             ),
@@ -142,8 +165,8 @@ def dry_lot(
                 5,
                 45,
             ),
-            _moment(start).replace(tzinfo=site.zone),
-            _routine(habits),
+            _moment(start).replace(tzinfo=where.zone),
+            routine_of(rake, cover, shade, rain_cover, _routine(habits)),
             None
             if moisture_now_percent_wb is None
             else _percent("--moisture-now-percent-wb", moisture_now_percent_wb, 3, 80),
@@ -151,23 +174,24 @@ def dry_lot(
             spot,
             _joined(join),
         )
-        ahead = None if forecast_file is None else read_weather(forecast_file, site)
+        ahead = None if forecast_file is None else read_weather(forecast_file, where)
         with waiting(f"running {members} futures", json):
-            found = forecast(case, site, weather, members, seed, ahead)
-            why = reasons(case, site, weather)
-            waiting_costs = overdrying_per_hour(case, site, weather)
+            found = forecast(case, where, weather, members, seed, ahead)
+            why = reasons(case, where, weather)
+            waiting_costs = overdrying_per_hour(case, where, weather)
         keeping = _keeping(found, _store(here, store_c), window_hours_before)
         if json:
             extra = {"would_change": list(why), "weight_lost_per_hour_left_on": waiting_costs}
             print_json(found.as_dict() | extra | keeping.as_dict())
             return
-        _print(found, habits is None and not spot.machine, keeping)
+        _print(found, habits is None and not spot.machine and not (rake and cover), keeping)
         for words in why:
             out.print(f"If {words}.", markup=False)
-        out.print(
-            f"Left on after the target: {waiting_costs * 100:.2f} % of sale weight lost an hour"
-            f"{'' if spot.machine else ' of sun'}."
-        )
+        if waiting_costs is not None:
+            out.print(
+                f"Left on after the target: {waiting_costs * 100:.2f} % of sale weight lost an hour"
+                f"{'' if spot.machine else ' of sun'}."
+            )
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,6 +237,12 @@ def _keeping(
         words += ". Give them with --window-hours-before"
     rules = check_rules(case.target_wb, store, case.form, case.species)
     return Keeping(words, source, hours + window.value, rules)
+
+
+def _one_load(load: float | None, layer: float | None) -> float | None:
+    if load is not None and layer is not None:
+        raise InputError("give one of --load-kg-m2 and --layer-cm.", "drydown dry")
+    return layer if load is None else load
 
 
 def _target(habits: Drying | None) -> float | None:
@@ -313,17 +343,25 @@ def _routine(habits: Drying | None) -> Routine:
 
 
 def _weather(
-    here: Station | None, weather_file: Path | None, folder: Path
+    here: Station | None,
+    weather_file: Path | None,
+    folder: Path,
+    site: Site | None,
+    normals: tuple[MonthNormals, ...] | None,
 ) -> tuple[Site, HourlyWeather | tuple[MonthNormals, ...]]:
     """Site and weather from what was given; nothing is invented."""
     from drydown.station.weather import read_weather, station_weather  # noqa: PLC0415
 
     if weather_file is not None:
-        series = read_weather(weather_file, None if here is None else here.place.site())
+        series = read_weather(weather_file, site if here is None else here.place.site())
         return series.site, series
+    if normals is not None and site is not None:
+        return site, normals
     if here is None:
         raise InputError(
-            "no weather.", "drydown dry", "Give --station (with monthly normals) or --weather-file."
+            "no weather.",
+            "drydown dry",
+            "Give --station (with monthly normals), --site with --month, or --weather-file.",
         )
     return here.place.site(), station_weather(here, folder)
 

@@ -31,9 +31,9 @@ def fit(
     weather_file: Annotated[Path, typer.Option(help="the weather the lots dried in (CSV or EPW)")],
     station: Annotated[Path, typer.Option(help="station file: place and routines")],
     form: Annotated[str, typer.Option(help="parchment, mucilage or cherry")],
-    json: Annotated[bool, typer.Option("--json", help="print JSON, shape drydown.fit/1")] = False,
+    json: Annotated[bool, typer.Option("--json", help="print JSON, shape drydown.fit/2")] = False,
 ) -> None:
-    """Fit diffusivity and absorptance to a station's own lots, with intervals; or refuse."""
+    """Fit how quick a station's own lots are, and by what, with intervals; or refuse."""
     from drydown.outlook.fit import fit_station  # noqa: PLC0415
     from drydown.station.load import load_station  # noqa: PLC0415
     from drydown.station.weather import read_weather  # noqa: PLC0415
@@ -45,19 +45,29 @@ def fit(
         lots = _lots(readings, here, weather, form)
         with waiting(f"fitting {len(lots)} lots", json):
             found = fit_station(kind, lots)
-        figures = {"diffusivity_factor": found.diffusivity_factor, "absorptance": found.absorptance}
+        figures = {
+            "quickness": found.quickness,
+            "inside_factor": found.inside_factor,
+            "absorptance": found.absorptance,
+        }
         if json:
             body = {key: figure.as_dict() for key, figure in figures.items()}
-            head = {"shape": "drydown.fit/1", "form": form, "lots": found.lots, "readings": found.readings}
+            head = {"shape": "drydown.fit/2", "form": form, "lots": found.lots, "readings": found.readings}
+            head["told_apart"] = found.told_apart
             tail = {"residual_points": found.residual_points, "correlation": found.correlation}
             print_json({**head, **body, **tail})
             return
         out.print(figures_table(f"{kind.label}, {found.lots} lots, {found.readings} readings", figures))
         out.print(
             f"Readings lie {found.residual_points:.2f} points wb from the fit (root mean square); "
-            f"correlation of the two {found.correlation:.2f}.",
+            f"correlation of inside factor and absorptance {found.correlation:.2f}.",
             markup=False,
         )
+        if not found.told_apart:
+            out.print(
+                "These lots do not tell the inside factor from the absorptance: take the quickness, and add "
+                "a lot dried without sun (heated air) to know the two singly."
+            )
 
 
 def _lots(path: Path, here: Station, weather: HourlyWeather, form: str) -> list[PastLot]:

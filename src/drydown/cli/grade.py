@@ -12,6 +12,7 @@ from drydown.errors import InputError
 from drydown.words import say
 
 if TYPE_CHECKING:
+    from drydown.figures import Figure
     from drydown.quality.grade import Verdict
     from drydown.quality.scheme import Scheme
 
@@ -38,10 +39,14 @@ def grade(
     sure_only: Annotated[
         bool, typer.Option("--no-memory", help="refuse rows known from memory only")
     ] = False,
+    huller: Annotated[
+        str, typer.Option(help="kind of huller: what its broken beans alone would make in the sample")
+    ] = "",
     json: Json = False,
 ) -> None:
     """Grade a sample by a published scheme, with every limit, its source, and the chance of each grade."""
     from drydown.outlook.cautions import at_command  # noqa: PLC0415 (keeps --help quick)
+    from drydown.quality.broken import DRIEST_WB  # noqa: PLC0415
     from drydown.quality.grade import grade_sheet  # noqa: PLC0415
     from drydown.quality.sample import load_sheet  # noqa: PLC0415
     from drydown.quality.scheme import scheme  # noqa: PLC0415
@@ -60,13 +65,29 @@ def grade(
         if price:
             prices = {k: _number(v) for k, v in _pairs(price, "a price").items()}
             advice = another_sample(found, prices, dispersion=spread)
+        broken = _broken(huller, rules)
         if json:
-            print_json(_plain(found, spread, chances) | ({"advice": vars_of(advice)} if advice else {}))
+            more = ({"advice": vars_of(advice)} if advice else {}) | (
+                {"broken_by_huller": broken.as_dict()} if broken else {}
+            )
+            print_json(_plain(found, spread, chances) | more)
             return
         _print(found, spread, chances)
         if advice:
             out.print(advice.words, markup=False)
+        if broken:
+            out.print(
+                f"Broken beans of such a huller alone: {broken.text()} in a sample; parchment below "
+                f"{DRIEST_WB * 100:g} % wb breaks more.",
+                markup=False,
+            )
         print_cautions(at_command("grade"))
+
+
+def _broken(said: str, rules: Scheme) -> Figure | None:
+    from drydown.quality.broken import broken_in_sample, huller  # noqa: PLC0415
+
+    return broken_in_sample(huller(said), rules) if said else None
 
 
 def _number(text: str) -> float:

@@ -13,7 +13,7 @@ from drydown.desk.colours import AHEAD, HUE, MID, PAPER
 from drydown.outlook.forecast import DryingForecast
 from drydown.words import say
 
-__all__ = ["Dot", "charting", "curve_rows", "curve_svg", "curve_words", "screens_svg"]
+__all__ = ["Dot", "charting", "curve_rows", "curve_svg", "curve_words", "drawn", "screens_svg"]
 
 Dot = tuple[datetime, float]
 INK, BAND, RULE = HUE, AHEAD, MID
@@ -26,12 +26,12 @@ def curve_svg(found: DryingForecast, dots: Sequence[Dot], key: str) -> str:
     kept = cache.get(name)
     if isinstance(kept, str):
         return kept
-    svg = _drawn(_chart(found, dots))
+    svg = drawn(_chart(found, dots))
     cache.set(name, svg, None)
     return svg
 
 
-def _drawn(chart: Any) -> str:
+def drawn(chart: Any) -> str:
     """A chart as SVG text."""
     import vl_convert  # noqa: PLC0415 (loads a renderer; only where a chart is drawn)
 
@@ -136,4 +136,4 @@ def screens_svg(rows: Sequence[tuple[str, float]]) -> str:
     )
     marks = base.mark_bar(color=INK) + base.mark_text(align="left", dx=4, fontSize=13).encode(text="share:Q")
     chart = marks.properties(width=300, height=26 * len(rows), background=PAPER)
-    return _drawn(chart.configure_axis(labelFontSize=13, titleFontSize=13, gridColor="#e4dfcf"))
+    return drawn(chart.configure_axis(labelFontSize=13, titleFontSize=13, gridColor="#e4dfcf"))

@@ -12,6 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from drydown.books.bench.contracts import known_schemes
 from drydown.books.bench.sheets import lots_sampled, record_sheet
+from drydown.books.daybook.acts import do_bed
 from drydown.books.journal.outbox import Answer, Item, Keeper, keep_items, read_clock
 from drydown.books.journal.write import Who
 from drydown.books.lots.gate import receive
@@ -70,6 +71,14 @@ class SaidCount(Said):
     noted_by: Annotated[str, Field(max_length=150)] = ""
 
 
+class SaidBeds(Said):
+    """A whole place raked, covered or uncovered; every place where none is named."""
+
+    kind: Annotated[str, Field(max_length=20)]
+    bed: Annotated[str, Field(max_length=80)] = ""
+    noted_by: Annotated[str, Field(max_length=150)] = ""
+
+
 def _read(shape: type[Said], body: dict[str, Any]) -> Any:
     try:
         return shape.model_validate(body)
@@ -120,6 +129,12 @@ def _count(body: dict[str, Any], key: uuid.UUID, at: datetime, who: Who) -> Entr
     return kept.entry
 
 
+def _beds(body: dict[str, Any], key: uuid.UUID, at: datetime, who: Who) -> Entry:
+    said = _read(SaidBeds, body)
+    need(role_of(who.user), "lots.way", write=True)
+    return do_bed(said.kind, said.bed, key, at, who, need_station())
+
+
 def _gravest_first(found: Scheme) -> list[dict[str, Any]]:
     order = {code: i for i, code in enumerate(found.gravest_first)}
     weights = found.weights()
@@ -147,7 +162,7 @@ def bench_state() -> dict[str, Any]:
     return {"samples": samples, "schemes": [c for c in counting if c["defects"]]}
 
 
-KEEPERS: dict[str, Keeper] = {"delivery": _weighing, "reading": _reading, "count": _count}
+KEEPERS: dict[str, Keeper] = {"delivery": _weighing, "reading": _reading, "count": _count, "beds": _beds}
 
 
 def keep_each(rows: list[Any], device: Device, user: Any, sent_at: str) -> list[Answer]:

@@ -19,7 +19,7 @@ from drydown.errors import InputError
 __all__ = ["content_rules", "demo_owner", "device_stands", "entered_only", "no_nulls", "station_time"]
 
 Answer = Callable[[HttpRequest], HttpResponse]
-OPEN_PATHS = ("/enter/", "/first/", "/static/", "/alive/", "/switch/")
+OPEN_PATHS = ("/enter/", "/calendar/", "/first/", "/static/", "/alive/", "/switch/")
 LOOPBACK = {"127.0.0.1", "::1"}
 POLICY = (
     "default-src 'self'; img-src 'self' data:; object-src 'none'; base-uri 'none'; "

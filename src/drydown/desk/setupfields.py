@@ -85,7 +85,7 @@ _MONTH = [
     ("tmin_c", "lowest C"),
     ("rh_percent", "humidity %"),
     ("rain_mm", "rain mm"),
-    ("rain_days", "rain days"),
+    ("rain_days", "days of 1 mm and more"),
     ("wind_ms", "wind m/s"),
     ("ghi_kwh_m2_day", "sun kWh/m2 day"),
 ]
@@ -153,6 +153,17 @@ _DRYING = [
     ("cover_for_rain", _("covered when it rains"), "choice", ""),
     ("heap_share", _("heap when covered, share of the spread area (empty: not heaped)"), "number", ""),
 ]
+_WET = [
+    ("wet.supply_l_day", _("water that can be drawn in a day"), "number", "L"),
+    ("wet.may_let_out_l_day", _("effluent that may be let out in a day, by your permit"), "number", "L"),
+    ("wet.ponds_l", _("what the ponds hold"), "number", "L"),
+    ("wet.pulp_heap_kg", _("pulp that has room"), "number", "kg"),
+]
+_CROP = [
+    ("crop.fruit_kg", _("fruit expected of this season, as said before it"), "number", "kg"),
+    ("crop.begins", _("from, such as 2026-09-15"), "text", ""),
+    ("crop.ends", _("until"), "text", ""),
+]
 _MEASURED = [
     ("measured.float_share", _("float share, 0 to 0.9"), "number", ""),
     ("measured.pulp_water_l_kg_cherry", _("pulping water"), "number", "L/kg fruit"),
@@ -196,6 +207,11 @@ def sections(values: dict[str, str], lists: dict[str, list[str]], problems: dict
             for key, label, kind, unit in _DRYING
         ]
         found.append(Section(f"Drying: {title}", _("Leave all empty if not dried here."), rows))
+    wet = _("Only what is known; local law says what may be let out, and where.")
+    found.append(Section(_("Water and pulp"), wet, [make(*row) for row in _WET]))
+    found.append(
+        Section(_("Crop expected"), _("Leave empty where none was said."), [make(*r) for r in _CROP])
+    )
     measured = _("Only what you have measured; the rest is assumed and shown as such.")
     found.append(Section(_("Measured"), measured, [make(*row) for row in _MEASURED]))
     return found

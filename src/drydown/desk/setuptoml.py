@@ -12,6 +12,10 @@ from drydown.desk.setupnames import form_titles
 __all__ = ["to_toml"]
 
 
+FILE_ONLY = {"at_m", "wide_m"}
+"""Keys of a row that no form asks."""
+
+
 def to_toml(data: dict[str, Any], text: str) -> str:
     """The file text with the shown keys put in; all other keys and all comments are kept."""
     document = tomlkit.parse(text) if text else tomlkit.document()
@@ -60,13 +64,13 @@ def _put_row(node: Any, head: str, row: int, rest: list[str], value: Any) -> Non
 
 
 def _drop_empty_rows(document: Any, path: list[str]) -> None:
-    """Rows whose fields were all left empty go."""
+    """Rows whose fields were all left empty go, with what stands only in the file."""
     node = document
     for part in path[:-1]:
         node = node.get(part, {})
     rows = node.get(path[-1], [])
     for i in range(len(rows) - 1, -1, -1):
-        if not rows[i]:
+        if set(rows[i]) <= FILE_ONLY:
             del rows[i]
 
 

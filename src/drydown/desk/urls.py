@@ -7,7 +7,9 @@ from django.urls.converters import IntConverter
 
 from drydown.desk.api.routes import api
 from drydown.desk.views import (
+    air,
     carrying,
+    day,
     drawing,
     dried,
     entry,
@@ -24,10 +26,17 @@ from drydown.desk.views import (
     people,
     photo,
     reckon,
+    room,
+    routes,
     sample,
+    season,
     setup,
     tasting,
+    week,
     yard,
+)
+from drydown.desk.views import (
+    round as rounds,
 )
 
 __all__ = ["handler404", "handler500", "urlpatterns"]
@@ -45,6 +54,26 @@ handler500 = "drydown.desk.views.problem.our_fault"
 
 urlpatterns = [
     path("", yard.home, name="home"),
+    path("day/", day.day, name="day"),
+    path("day/ahead/", day.ahead, name="day-ahead"),
+    path("day/done/", day.line_done, name="day-done"),
+    path("day/later/", day.line_later, name="day-later"),
+    path("day/sky/", day.sky, name="day-sky"),
+    path("calendar/<str:token>.ics", day.calendar, name="day-calendar"),
+    path("air/", air.air, name="air"),
+    path("air/place/", air.place_channel, name="air-place"),
+    path("week/", week.week, name="week"),
+    path("week/accept/", week.week_accept, name="week-accept"),
+    path("week/expect/", week.week_expect, name="week-expect"),
+    path("week/before/", week.week_before, name="week-before"),
+    path("week/print/", week.week_print, name="week-print"),
+    path("routes/", routes.routes, name="routes"),
+    path("season/", season.season, name="season"),
+    path("air/read/", air.air_reading, name="air-read"),
+    path("air/ask/", air.ask_forecast, name="air-ask"),
+    path("round/", rounds.walk, name="round"),
+    path("round/bed/", rounds.bed_act, name="round-bed"),
+    path("room/", room.room, name="room"),
     path("alive/", entry.alive, name="alive"),
     path("enter/", entry.enter, name="enter"),
     path("leave/", entry.leave, name="leave"),

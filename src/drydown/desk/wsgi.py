@@ -34,6 +34,28 @@ def _tidy() -> None:
         time.sleep(4 * 3600.0)
 
 
+def _listen() -> None:
+    """Listen to the station's broker, where its file names one; what is wrong with the file its pages say."""
+    from django.conf import settings  # noqa: PLC0415
+
+    from drydown.desk.listening import listen_if_told  # noqa: PLC0415
+    from drydown.station.load import load_station  # noqa: PLC0415
+
+    with contextlib.suppress(Exception):
+        listen_if_told(load_station(settings.STATION_FILE), settings.DATA)
+
+
+def _alarm() -> None:
+    """Alarms by mail, where the station file names a server."""
+    from django.conf import settings  # noqa: PLC0415
+
+    from drydown.desk.alarms import keep_watch  # noqa: PLC0415
+
+    keep_watch(settings.STATION_FILE, settings.DATA)
+
+
+threading.Thread(target=_alarm, name="alarm", daemon=True).start()
+threading.Thread(target=_listen, name="listen", daemon=True).start()
 threading.Thread(target=_tidy, name="tidy", daemon=True).start()
 if hasattr(os, "getppid") and os.environ.get("DRYDOWN_PARENT") == str(os.getppid()):
     threading.Thread(target=_follow, args=(os.getppid(),), daemon=True).start()

@@ -9,7 +9,7 @@ from datetime import datetime
 
 from django.utils.translation import gettext as _
 
-from drydown.books.lots.drying import kept_forecast, lot_case, lot_forecast
+from drydown.books.lots.outlook import clock_known, kept_outlook, lot_outlook
 from drydown.books.lots.states import states_of
 from drydown.books.lots.watch import (
     READ_WORDS,
@@ -18,12 +18,12 @@ from drydown.books.lots.watch import (
     due,
     flags_of,
     held_back,
-    wet_hours_so_far,
 )
-from drydown.books.lots.window import hours_above_window
+from drydown.books.lots.window import Clock, clock_of
 from drydown.books.models import Lot
 from drydown.desk.marks import Mark, mark_of
 from drydown.errors import DrydownError
+from drydown.outlook.corrected import Corrected
 from drydown.outlook.forecast import DryingForecast
 from drydown.station.model import Station
 from drydown.way.order import stage, step
@@ -52,6 +52,7 @@ class Row:
     trouble: str = ""
     waiting: bool = False
     """Its forecast is not reckoned yet."""
+    outlook: Corrected | None = None
 
     @property
     def place(self) -> str:
@@ -107,40 +108,38 @@ def _row(lot: Lot, state: LotState, station: Station, places: Yard, now: datetim
     if lot.stage == Stage.GONE:
         return Row(lot, state, fruit_g)
     drying = lot.stage == Stage.DRYING
-    found, trouble, waiting = _forecast(lot, station, until) if drying else (None, "", False)
-    before_h = hours_above_window(lot) if drying or stage(lot.stage).dry else None
+    outlook, trouble, waiting = _outlook(lot, station, now, until) if drying else (None, "", False)
+    found = outlook.forecast if outlook else None
+    clock = clock_of(lot, now, outlook) if drying else _dry_clock(lot, station, now, until)
     dates = found.dry_on() if found else (None, None, None)
     passed = dates[1] is not None and dates[1] < now
     kind = due(lot, station, now, passed=passed)
-    flags = flags_of(lot, now, places, found, before_h)
+    flags = flags_of(lot, now, places, found, None if waiting else clock)
     held = held_back(lot, flags)
     todo = _(READ_WORDS) if kind == "read" else _(step(kind).words) if kind else ""
     return Row(
         lot, state, fruit_g, room_of(state, "bed", station) if drying else 0.0,
         held.todo if held else todo, flags, found, dates,
-        _window_h(lot, now, before_h, found), trouble, waiting,
+        None if clock is None or waiting else clock.whole_h, trouble, waiting, outlook,
     )  # fmt: skip
 
 
-def _window_h(lot: Lot, now: datetime, before_h: float | None, found: DryingForecast | None) -> float | None:
-    """Hours in the mould window, its whole way, where they can be told; those so far else."""
-    if before_h is None:
-        return None
-    if lot.stage != Stage.DRYING:
-        return before_h
-    so_far = wet_hours_so_far(lot, now, before_h)
-    return max(so_far, before_h + found.figures["mould_window_h"].value) if found else so_far
-
-
-def _forecast(lot: Lot, station: Station, until: float) -> tuple[DryingForecast | None, str, bool]:
-    """A lot's forecast, or why there is none, or that it is still to be reckoned."""
+def _dry_clock(lot: Lot, station: Station, now: datetime, until: float) -> Clock | None:
+    """The clock of a lot that is dry, by runs where there is time for them."""
     try:
-        case = lot_case(lot, station)
-        if case is None:
+        return clock_known(lot, station, now, reckon=time.monotonic() < until)
+    except DrydownError:
+        return None
+
+
+def _outlook(lot: Lot, station: Station, now: datetime, until: float) -> tuple[Corrected | None, str, bool]:
+    """A lot's outlook, or why there is none, or that it is still to be reckoned."""
+    try:
+        found, key = kept_outlook(lot, station, now)
+        if not key:
             return None, say("no forecast: its place or its drying table is not in the station file"), False
-        found = kept_forecast(case, station)
         if found is None and time.monotonic() < until:
-            found = lot_forecast(case, station)
+            found = lot_outlook(lot, station, now)
     except DrydownError as error:
         return None, str(error), False
     return found, "", found is None

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 from drydown.errors import RangeError
-from drydown.figures import Figure, Source, Status
+from drydown.figures import Band, Figure, Source, Status
 from drydown.words import say
 
-__all__ = ["pulper_by_outlet", "pulper_by_output"]
+__all__ = ["GAP", "broken_to_come", "pulper_by_outlet", "pulper_by_output"]
 
 OUTPUT = Source(
     "a university's test report of a hand pulper (T8 of its sheet), no author named", Status.SECOND_HAND
@@ -91,3 +93,35 @@ def pulper_by_outlet(
         "scattering_loss": (spilled_kg, "parchment spilled at the base over fruit"),
     }
     return {name: _figure(100 * kg / fruit_kg, "%", rule, OUTLETS, told) for name, (kg, rule) in rows.items()}
+
+
+GAP = Source("a good gap nips 1 to 2 %; above 5 % it is reset", Status.FROM_MEMORY)
+BEAN_G = (0.12, 0.15, 0.20)
+BEAN_SOURCE = Source("a green bean weighs 0.12 to 0.20 g", Status.FROM_MEMORY)
+
+
+def broken_to_come(nipped_percent: float, sample_g: float, counts: Fraction, scheme_words: str) -> Figure:
+    """Full defects that nipped beans will count in a graded sample, before anything is sorted out.
+
+    Equation: n = sample / bean mass; full = n x share x what one piece counts; P10 and P90 by the count's own
+    chance (Poisson) at a heavy and a light bean.
+    Args: nipped_percent, of beans by number [%]; sample_g [g]; counts, full defects of one piece;
+    scheme_words. Returns: [full defects]. Valid range: 0 to 50 %; else `RangeError`. Source: the scheme's
+    table; bean mass from memory.
+    """
+    if not 0.0 <= nipped_percent <= 50.0:
+        raise RangeError(say("must be from 0 to 50 %, got {v:g}.", v=nipped_percent), "nipped beans")
+    from scipy.stats import poisson  # noqa: PLC0415 (slow to load, and only here)
+
+    share, weight = nipped_percent / 100.0, float(counts)
+    light, middle, heavy = (sample_g / g * share for g in BEAN_G)
+    low, high = (float(poisson.ppf(q, n)) for q, n in ((0.1, heavy), (0.9, light)))
+    inputs = {
+        "nipped": f"{nipped_percent:g} %", "sample": f"{sample_g:g} g", "one piece counts": str(counts),
+        "scheme": scheme_words,
+    }  # fmt: skip
+    return Figure(
+        middle * weight, "full defects", low * weight, high * weight, Band.P10_P90,
+        "beans of the sample times the nipped share times what one counts; nothing sorted out", inputs,
+        (BEAN_SOURCE,),
+    )  # fmt: skip

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from typing import Annotated, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, field_validator, model_validator
 
+from drydown.air.climate import check_climate
 from drydown.air.normals import MonthNormals
 from drydown.air.series import Site
 from drydown.errors import DrydownError, InputError
 from drydown.matter.practice import Practice, practice
 from drydown.station.part import FormName, Hour, Part, RouteName, SpeciesName, Text
-from drydown.station.trade import Gate, Measured, Money
+from drydown.station.trade import Alarms, Crop, Gate, Loggers, Measured, Money, Wet
+from drydown.station.work import Work
 from drydown.steps.dry.data import Place, place, place_names
 from drydown.steps.dry.fuel import fuel_names
 from drydown.steps.dry.routine import Routine
@@ -34,10 +36,24 @@ class PlaceOnEarth(Part):
     longitude_deg: Annotated[float, Field(ge=-180, le=180)]
     elevation_m: Annotated[float, Field(ge=-420, le=5500)]
     utc_offset_h: Annotated[float, Field(ge=-12, le=14)]
+    climate: dict[str, float] = {}
+    """What is known of its weather beyond monthly means (`drydown weather learn`)."""
+
+    @field_validator("climate")
+    @classmethod
+    def _known(cls, value: dict[str, float]) -> dict[str, float]:
+        try:
+            check_climate(value)
+        except DrydownError as error:
+            raise ValueError(str(error).rstrip(".")) from error
+        return value
 
     def site(self) -> Site:
         """The same as the air room knows it."""
-        return Site(self.latitude_deg, self.longitude_deg, self.elevation_m, self.utc_offset_h, self.name)
+        known = tuple(sorted(self.climate.items()))
+        return Site(
+            self.latitude_deg, self.longitude_deg, self.elevation_m, self.utc_offset_h, self.name, known
+        )
 
 
 class Month(Part):
@@ -75,9 +91,14 @@ class Month(Part):
 
 
 class Weather(Part):
-    """Twelve months of normals, January first, or a weather file, or both; neither: no forecast yet."""
+    """Twelve months of normals, January first, or a weather file, or both; neither: no forecast yet.
+
+    forecast_url, where an hourly forecast is asked for; forecast_names, where that has what (`air/told.py`).
+    """
 
     file: str | None = None
+    forecast_url: Annotated[str, Field(pattern=r"^https?://", max_length=400)] | None = None
+    forecast_names: dict[str, Annotated[str, Field(max_length=80)]] = {}
     months: Annotated[tuple[Month, ...], Field(min_length=12, max_length=12)] | None = None
 
     @property
@@ -110,9 +131,16 @@ class Bed(Part):
     film_age_years: Annotated[float, Field(ge=0, le=10)] | None = None
     air_changes_h: Annotated[float, Field(ge=0.5, le=200)] | None = None
     height_m: Annotated[float, Field(ge=0.5, le=8)] | None = None
+    at_m: (
+        tuple[Annotated[float, Field(ge=-5000, le=5000)], Annotated[float, Field(ge=-5000, le=5000)]] | None
+    ) = None
+    """Its near left corner on the station's own map: metres to the right, metres down."""
+    wide_m: Annotated[float, Field(gt=0, le=500)] | None = None
 
     @model_validator(mode="after")
     def _known(self) -> Self:
+        if (self.at_m is None) != (self.wide_m is None):
+            raise ValueError("a place on the map needs both, its corner (at_m) and its width (wide_m)")
         if self.place not in place_names():
             raise ValueError(
                 say(
@@ -269,12 +297,28 @@ class Station(Part):
     money: Money
     measured: Measured = Measured()
     gate: Gate = Gate()
+    wet: Wet = Wet()
+    crop: Crop | None = None
+    work: Work = Work()
+    loggers: Loggers | None = None
+    alarms: Alarms | None = None
 
     @model_validator(mode="after")
     def _prices(self) -> Self:
         missing = [s for s in self.species if s not in self.money.cherry_price_per_kg]
         if missing:
             raise ValueError(say("money.cherry_price_per_kg has no price for {value}", value=missing[0]))
+        return self
+
+    @model_validator(mode="after")
+    def _known_things(self) -> Self:
+        e = self.equipment
+        names = {
+            x.name for group in (e.pulpers, e.hullers, e.tanks, e.beds, e.dryers, e.stores) for x in group
+        }
+        for one in self.work.breakdowns:
+            if one.thing not in names:
+                raise ValueError(say("work.breakdowns names '{t}', which is not here", t=one.thing))
         return self
 
     def practice(self) -> Practice:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from datetime import date
 from decimal import ROUND_HALF_EVEN, Decimal
 from typing import Annotated, Literal, Self
 
@@ -13,7 +14,18 @@ from drydown.station.part import Part, Share, SpeciesName
 from drydown.trade.coins import to_minor
 from drydown.words import say
 
-__all__ = ["Container", "Deduction", "FruitClass", "Gate", "Measured", "Money", "Scale"]
+__all__ = [
+    "Container",
+    "Crop",
+    "Deduction",
+    "FruitClass",
+    "Gate",
+    "Loggers",
+    "Measured",
+    "Money",
+    "Scale",
+    "Wet",
+]
 
 
 class FruitClass(Part):
@@ -22,6 +34,32 @@ class FruitClass(Part):
     name: Annotated[str, Field(min_length=1, max_length=40)]
     ripe_from_percent: Annotated[float, Field(ge=0, le=100)]
     price_percent: Annotated[float, Field(ge=0, le=300)]
+
+
+class Loggers(Part):
+    """The station's own MQTT broker; its password stands in broker.secret beside the books, never here."""
+
+    broker: Annotated[str, Field(min_length=1, max_length=200)]
+    port: Annotated[int, Field(ge=1, le=65535)] = 1883
+    topic: Annotated[str, Field(min_length=1, max_length=200)]
+    user: Annotated[str, Field(max_length=80)] = ""
+    tls: bool = False
+    ca_file: Annotated[str, Field(max_length=400)] = ""
+    client_id: Annotated[str, Field(pattern=r"^[A-Za-z0-9-]{1,23}$")] = "drydown-desk"
+
+
+Address = Annotated[str, Field(pattern=r"^[^@\s,<>]+@[^@\s,<>]+$", max_length=200)]
+
+
+class Alarms(Part):
+    """The station's own mail server; its password stands in mail.secret beside the books, never here."""
+
+    server: Annotated[str, Field(min_length=1, max_length=200)]
+    port: Annotated[int, Field(ge=1, le=65535)]
+    security: Literal["tls", "starttls", "none"]
+    user: Annotated[str, Field(max_length=200)] = ""
+    sender: Address
+    to: Annotated[tuple[Address, ...], Field(min_length=1, max_length=20)]
 
 
 class Deduction(Part):
@@ -186,5 +224,33 @@ class Measured(Part):
     float_share: Share | None = None
     pulper_loss_share: Share | None = None
     huller_loss_share: Share | None = None
+    husking_loss_share: Share | None = None
     pulp_water_l_kg_cherry: Annotated[float, Field(ge=0, le=40)] | None = None
     wash_water_l_kg_parchment: Annotated[float, Field(ge=0, le=100)] | None = None
+
+
+class Wet(Part):
+    """Water the wet side may draw and let out in a day, ponds and the place for pulp; absent: not told.
+
+    what may be let out is the station's own permit: local law says what and where.
+    """
+
+    supply_l_day: Annotated[float, Field(gt=0, le=1e8)] | None = None
+    may_let_out_l_day: Annotated[float, Field(gt=0, le=1e8)] | None = None
+    ponds_l: Annotated[float, Field(gt=0, le=1e9)] | None = None
+    pulp_heap_kg: Annotated[float, Field(gt=0, le=1e7)] | None = None
+
+
+class Crop(Part):
+    """The fruit that was expected of this season, as it was said before it began."""
+
+    fruit_kg: Annotated[float, Field(gt=0, le=1e9)]
+    begins: date
+    ends: date
+
+    @model_validator(mode="after")
+    def _order(self) -> Self:
+        days = (self.ends - self.begins).days
+        if not 7 <= days <= 365:
+            raise ValueError(say("crop must end 7 to 365 days after it begins, got {d}", d=days))
+        return self

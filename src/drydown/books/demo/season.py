@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from django.db import transaction
 
-from drydown.air.normals import generate
+from drydown.air.generator import generate
 from drydown.air.series import HourlyWeather
 from drydown.books.demo.samples import new_key, sample_lot, taste
 from drydown.books.journal.write import Who, clock
@@ -30,7 +30,8 @@ from drydown.matter.routes import form_of_route
 from drydown.matter.routes import route as route_row
 from drydown.station.model import Station
 from drydown.steps.dry.data import form
-from drydown.steps.dry.run import draw_parameters, dry
+from drydown.steps.dry.draws import draw_parameters
+from drydown.steps.dry.run import dry
 
 __all__ = ["fill"]
 
@@ -196,6 +197,7 @@ def _dry(s: _Season, lot: Lot, at: datetime) -> None:
     name, habits = form_of_route(lot.route), s.station.drying[form_of_route(lot.route)]
     drawn = draw_parameters(form(name, lot.species), 2, int(s.rng.integers(1 << 30)))
     one = {k: v[1:] for k, v in drawn.items()}
+    one["pace"] = np.ones(1)  # one yard: lots differ by their beans, not by what a new yard may differ
     load_dm = habits.load_kg_m2 / (1.0 + float(one["x_full"][0]))
     local = at.astimezone(s.station.place.site().zone)
     spot, _area = s.station.drying_places()[lot.bed]
@@ -240,7 +242,13 @@ def _held_kg(code: str) -> float:
 
 def _bag(s: _Season, code: str, factor: float, when: datetime) -> None:
     mass = round(_held_kg(code) * factor, 1)
-    _step(s, code, "bag", {"mass_kg": mass, "store": "Main store"}, when)
+    _step(
+        s,
+        code,
+        "bag",
+        {"mass_kg": mass, "store": "Main store", "kept_in": "hermetic bag" if code[1] == "P" else "jute"},
+        when,
+    )
 
 
 def _hull(s: _Season, code: str, factor: float, when: datetime) -> None:

@@ -11,6 +11,7 @@ from django.db.models import Sum
 from drydown.books.lots.window import hours_above_window
 from drydown.books.models import Descent, Holding, Lot
 from drydown.station.model import Station
+from drydown.way.ferment import felt_of
 from drydown.way.matter import Matter
 from drydown.way.names import DRY, WATER
 from drydown.way.order import stages, steps
@@ -127,13 +128,18 @@ def _was_weighed(lot: Lot) -> bool:
     return bool(edges) and all(_was_weighed(edge.parent) for edge in edges)
 
 
-def past_of(lot: Lot) -> Past:
-    """What a lot's records say that its state does not carry."""
+def past_of(lot: Lot, window_h: float | None = None) -> Past:
+    """What a lot's records say that its state does not carry.
+
+    window_h [h] in the mould window where runs that agree with its readings say so; else by the readings
+    alone.
+    """
     first = lot.deliveries.filter(undone=False).order_by("happened_at").first()
     note = lot.happenings.filter(undone=False).order_by("-happened_at").first()
     return Past(
         fruit_behind_kg(lot), _family_kg(lot), _was_weighed(lot), first.happened_at if first else None,
-        Note(note.kind, note.happened_at) if note else None, last_felt(lot), hours_above_window(lot),
+        Note(note.kind, note.happened_at) if note else None, last_felt(lot),
+        hours_above_window(lot) if window_h is None else window_h,
     )  # fmt: skip
 
 
@@ -142,7 +148,7 @@ def last_felt(lot: Lot) -> str:
     if lot.stage != Stage.FERMENTING:
         return ""
     test = lot.happenings.filter(undone=False, kind="test").order_by("-happened_at").first()
-    return str(test.details.get("felt", "")) if test else ""
+    return felt_of(test.details) if test else ""
 
 
 def _lying() -> list[tuple[LotState, str]]:

@@ -7,20 +7,24 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import TypeVar
 
-from drydown.books.lots.drying import case_key, lot_balance, lot_case, lot_forecast, lot_reasons
+from drydown.books.lots.drying import lot_balance, lot_reasons
 from drydown.books.lots.family import Kin, ancestors, descendants
 from drydown.books.lots.holdings import BookView, book_view
+from drydown.books.lots.keeping import keeping_of
 from drydown.books.lots.nights import night_words
+from drydown.books.lots.outlook import clock_known, lot_outlook
 from drydown.books.lots.states import cherry_kg, states_of, yards_now
-from drydown.books.lots.watch import Flag, due, flags_of, offered, wet_hours_so_far
-from drydown.books.lots.window import hours_above_window
+from drydown.books.lots.watch import Flag, due, flags_of, offered
+from drydown.books.lots.window import Clock, clock_of
 from drydown.books.models import Delivery, Happening, Lot, Reading
 from drydown.errors import DrydownError
-from drydown.figures import Band, Figure, Source
+from drydown.figures import Figure, Source
 from drydown.matter.report import BalanceReport
 from drydown.matter.sorption import fit_note
 from drydown.outlook.case import DryingCase
+from drydown.outlook.corrected import Corrected
 from drydown.outlook.forecast import DryingForecast
+from drydown.outlook.keeping import Kept
 from drydown.outlook.rules import RuleCheck, check_rules, window_state
 from drydown.station.model import Station
 from drydown.steps.dry.data import isotherm_of
@@ -52,17 +56,20 @@ class DryingStory:
 
     trouble: str = ""
     case: DryingCase | None = None
-    forecast: DryingForecast | None = None
-    key: str = ""
+    outlook: Corrected | None = None
     passed: bool = False
     at_target: bool = False
-    window: Figure | None = None
+    clock: Clock | None = None
     window_words: str = ""
     window_source: Source | None = None
-    window_h: float = 0.0
     reasons: tuple[str, ...] | None = None
     nights: str = ""
     fuel: Figure | None = None
+
+    @property
+    def forecast(self) -> DryingForecast | None:
+        """The forecast from the last reading on."""
+        return self.outlook.forecast if self.outlook else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +91,7 @@ class Story:
     rules: list[RuleCheck] | None
     balance: BalanceReport | None
     note: str
+    kept: Kept | None = None
     above: list[Kin] = field(default_factory=list)
     below: list[Kin] = field(default_factory=list)
     deliveries: list[Delivery] = field(default_factory=list)
@@ -97,78 +105,49 @@ class Story:
 
 def story_of(lot: Lot, station: Station, now: datetime) -> Story:
     """Gather a lot's story; an extra that cannot be made is left out, and never ends the rest."""
-    state, window_h = states_of([lot])[lot.code], hours_above_window(lot)
+    state = states_of([lot])[lot.code]
     without, whole = yards_now(station, lot)
-    drying = _drying(lot, state, station, now, window_h)
+    drying = _drying(lot, state, station, now)
     fruit_g = round(cherry_kg(lot) * 1000)
     isotherm = "washed" if lot.route == "washed" else isotherm_of(lot_form(lot))
     known = lot.known_wb
     return Story(
         lot, now, state, without, whole, offered(lot, station),
         due(lot, station, now, passed=drying.passed),
-        flags_of(lot, now, whole, drying.forecast, window_h), stage(lot.stage).readable, fruit_g,
+        flags_of(lot, now, whole, drying.forecast, drying.clock), stage(lot.stage).readable, fruit_g,
         book_view(lot, station.money), drying,
         or_none(lambda: check_rules(known, station.store_c(lot.store), lot_form(lot), lot.species))
         if known else None,
         or_none(lambda: lot_balance(lot, station)) if fruit_g else None, fit_note(lot.species, isotherm),
+        or_none(lambda: keeping_of([lot], station, now).get(lot.pk)),
         ancestors(lot), descendants(lot),
         list(lot.deliveries.filter(undone=False).select_related("grower")),
         [*lot.happenings.select_related("by"), *lot.readings.select_related("by")],
     )  # fmt: skip
 
 
-def _drying(lot: Lot, state: LotState, station: Station, now: datetime, window_h: float) -> DryingStory:
-    """Forecast, curve and window, where the lot is drying."""
+def _drying(lot: Lot, state: LotState, station: Station, now: datetime) -> DryingStory:
+    """Forecast, curve and window, where the lot is drying; its clock where it is dry."""
     if lot.stage != Stage.DRYING:
-        return DryingStory(window_h=window_h)
-    case = lot_case(lot, station)
-    if case is None:
-        words = say("No forecast: its drying place or its drying table is not in the station file.")
-        return DryingStory(words, window_h=window_h)
-    so_far = wet_hours_so_far(lot, now, window_h)
+        return DryingStory(clock=or_none(lambda: clock_known(lot, station, now, reckon=True)))
     try:
-        forecast = lot_forecast(case, station)
+        outlook = lot_outlook(lot, station, now)
     except DrydownError as error:
-        words = say("No forecast: {error}", error=str(error))
-        return DryingStory(words, case, window=_window_so_far(so_far), window_h=window_h)
-    figure, very_wet = forecast.figures["mould_window_h"], forecast.figures["very_wet_h"].value
+        return DryingStory(say("No forecast: {error}", error=str(error)), clock=clock_of(lot, now, None))
+    if outlook is None:
+        words = say("No forecast: its drying place or its drying table is not in the station file.")
+        return DryingStory(words, clock=clock_of(lot, now, None))
+    forecast, clock = outlook.forecast, clock_of(lot, now, outlook)
     told, source = window_state(
-        window_h + figure.value, window_h + figure.high, very_wet, forecast.undried, case.target_wb
+        clock.whole_h, clock.figure.high, outlook.very_wet_h, forecast.undried, forecast.case.target_wb
     )
     middle = forecast.dry_on()[1]
     return DryingStory(
-        "", case, forecast, case_key(case, station), middle is not None and middle < now - LATE,
-        case.moisture_wb_now is not None and case.moisture_wb_now <= case.target_wb,
-        _whole_window(figure, window_h, so_far), told, source, window_h,
-        or_none(lambda: lot_reasons(case, station)), night_words(lot, station, now),
+        "", forecast.case, outlook, middle is not None and middle < now - LATE,
+        lot.known_wb is not None and lot.known_wb <= forecast.case.target_wb, clock, told, source,
+        or_none(lambda: lot_reasons(forecast.case, station)), night_words(lot, station, now),
         _fuel(state, station, forecast),
     )  # fmt: skip
-
-
-def _whole_window(ahead: Figure, before_h: float, so_far_h: float) -> Figure:
-    """Hours in the mould window in all: those before the last reading, and those forecast from it on.
-
-    Never fewer than have passed until now while nothing dry was read.
-    """
-    middle, low, high = (max(so_far_h, before_h + v) for v in (ahead.value, ahead.low, ahead.high))
-    return Figure(
-        middle, "h", low, high, ahead.band,
-        say("the larger of the hours so far and: hours before the last reading, counted from a "
-"day after spreading while nothing at or below 14 % wb was read, plus the forecast "
-"from there on; {rule}", rule=ahead.rule),
-        {
-            "so far": f"{so_far_h:.0f} h", "before the last reading": f"{before_h:.0f} h",
-            "from there on": f"{ahead.value:.0f} h",
-            **ahead.inputs,
-        },
-        ahead.sources,
-    )  # fmt: skip
-
-
-def _window_so_far(hours: float) -> Figure:
-    """Hours until now, where no forecast can be made."""
-    rule = "hours until now since a day after spreading, while nothing at or below 14 % wb was read"
-    return Figure(hours, "h", hours, hours, Band.EXACT, rule)
 
 
 def _fuel(state: LotState, station: Station, forecast: DryingForecast) -> Figure | None:

@@ -9,12 +9,12 @@ from enum import IntEnum
 from django.utils.translation import gettext_noop
 
 from drydown.books.lots.states import shape_of
-from drydown.books.lots.window import hours_above_window
+from drydown.books.lots.window import Clock
 from drydown.books.models import Lot
 from drydown.outlook.forecast import DryingForecast
-from drydown.outlook.rules import DRY_WB, window_days
+from drydown.outlook.rules import window_days
 from drydown.station.model import Station
-from drydown.way.ferment import TANK_H
+from drydown.way.ferment import TANK_H, felt_of
 from drydown.way.ferment import not_ready as tank_not_ready
 from drydown.way.habits import habits_of, target_wb
 from drydown.way.keep import TOO_WET
@@ -36,7 +36,6 @@ __all__ = [
     "not_ready",
     "offered",
     "past_window",
-    "wet_hours_so_far",
 ]
 
 READ_WORDS = gettext_noop("Read the moisture")
@@ -92,42 +91,23 @@ def _hours(since: datetime | None, now: datetime) -> float:
     return (now - since) / timedelta(hours=1) if since else 0.0
 
 
-def wet_hours_so_far(lot: Lot, now: datetime, window_h: float | None = None) -> float:
-    """Hours until now that count as inside the mould window, on the careful side.
-
-    Hours between readings as `hours_above_window`, and those since the last reading (or since a day
-    after spreading) while nothing at or below 14 % wb was read.
-    """
-    total = hours_above_window(lot) if window_h is None else window_h
-    if lot.stage != Stage.DRYING or lot.spread_at is None:
-        return total
-    if lot.known_wb is not None and lot.known_wb <= DRY_WB:
-        return total
-    since = max(filter(None, (lot.spread_at + timedelta(hours=24), lot.known_at)))
-    return total + max(0.0, _hours(since, now))
-
-
 def flags_of(
-    lot: Lot, now: datetime, yard: Yard, forecast: DryingForecast | None, window_h: float | None = None
+    lot: Lot, now: datetime, yard: Yard, forecast: DryingForecast | None, clock: Clock | None
 ) -> list[Flag]:
     """Everything about a lot that should be seen without opening its page, danger first.
 
-    `window_h` are its hours in the mould window by its readings, where they are known already.
+    `clock`, its hours in the mould window; None for a lot that neither dries nor is dry.
     """
-    if window_h is None:
-        worth = lot.stage == Stage.DRYING or stage(lot.stage).dry
-        window_h = hours_above_window(lot) if worth else 0.0
     found = [
-        *_drying(lot, now, forecast, window_h), *_waiting(lot, now), *_stored(lot, window_h),
-        *_places(lot, yard),
+        *_drying(lot, now, forecast, clock), *_waiting(lot, now), *_stored(lot, clock), *_places(lot, yard),
     ]  # fmt: skip
     return sorted(found, key=lambda flag: (flag.level, -flag.weight))
 
 
-def _drying(lot: Lot, now: datetime, forecast: DryingForecast | None, window_h: float) -> list[Flag]:
+def _drying(lot: Lot, now: datetime, forecast: DryingForecast | None, clock: Clock | None) -> list[Flag]:
     if lot.stage != Stage.DRYING:
         return []
-    found = _window(lot, now, forecast, window_h)
+    found = [] if clock is None else _window(forecast, clock)
     since = _hours(max(filter(None, (lot.spread_at, lot.known_at)), default=None), now) / 24.0
     if since >= UNREAD_DAYS:
         words = (
@@ -142,15 +122,13 @@ def _drying(lot: Lot, now: datetime, forecast: DryingForecast | None, window_h: 
     return found
 
 
-def _window(lot: Lot, now: datetime, forecast: DryingForecast | None, window_h: float) -> list[Flag]:
+def _window(forecast: DryingForecast | None, clock: Clock) -> list[Flag]:
     """The mould window: what has passed, and what the forecast adds."""
     amber, red = window_days()
-    days = wet_hours_so_far(lot, now, window_h) / 24.0
+    days, whole = clock.told_h / 24.0, clock.whole_h / 24.0
     if days >= red:
         words = say("mould window: {days:.0f} days so far, outside both rules", days=days)
         return [Flag(Level.DANGER, words, HOLD, days, "window")]
-    ahead = forecast.figures["mould_window_h"].value / 24.0 if forecast else 0.0
-    whole = window_h / 24.0 + ahead
     if forecast is not None and whole >= red and forecast.undried <= 0.5:
         words = say("mould window: {whole:.0f} days by the forecast, outside both rules", whole=whole)
         return [Flag(Level.DANGER, words, FASTER, whole / 10, "window")]
@@ -186,10 +164,10 @@ def _waiting(lot: Lot, now: datetime) -> list[Flag]:
     return []
 
 
-def _stored(lot: Lot, window_h: float) -> list[Flag]:
+def _stored(lot: Lot, clock: Clock | None) -> list[Flag]:
     if not stage(lot.stage).dry:
         return []
-    found = past_window(window_h)
+    found = past_window(clock.told_h) if clock is not None else []
     if lot.known_wb is None:
         found.append(Flag(Level.LOOK, "stored unread", "read it", kind="unread"))
     elif lot.known_wb > TOO_WET:
@@ -279,4 +257,4 @@ def not_ready(lot: Lot, at: datetime) -> str:
     """Why a tank does not look ready to be washed; empty where it does or its hours are full."""
     tests = lot.happenings.filter(undone=False, kind="test", happened_at__lte=at).order_by("-happened_at")
     last = tests.first()
-    return tank_not_ready(lot.moved_at, str(last.details.get("felt", "")) if last is not None else "", at)
+    return tank_not_ready(lot.moved_at, felt_of(last.details) if last is not None else "", at)

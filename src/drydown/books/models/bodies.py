@@ -206,11 +206,69 @@ class Leaving(TypedDict):
     note: str
 
 
+@_closed
+class DayLine(TypedDict):
+    """What was said of a line of the day: done, or put off until a moment."""
+
+    line: str
+    kind: str
+    verb: str
+    what: str
+    until: str
+    reason: str
+    lots: list[str]
+
+
+@_closed
+class Sky(TypedDict):
+    """What a day was, as somebody saw it."""
+
+    day: str
+    word: str
+
+
+class AirRead(TypedDict):
+    """Outdoor air, as somebody read it: C, %."""
+
+    temp_c: float
+    rh_percent: float
+
+
+class Expect(TypedDict):
+    """Fruit that somebody expects of a day."""
+
+    day: str
+    species: str
+    route: str
+    kg: float
+
+
+class PlanTask(TypedDict):
+    """A task of a plan that was accepted."""
+
+    lot: str
+    kind: str
+    words: str
+    where: str
+    begin: str
+    end: str
+    expected: bool
+
+
+class PlanTold(TypedDict):
+    """A plan that was accepted."""
+
+    days: int
+    cost: int
+    tasks: list[PlanTask]
+
+
 KINDS: dict[str, Any] = {
     "delivery": Delivery, "step": Step, "reading": Reading, "split": Descent, "join": Descent,
     "bench": Bench, "note": Note, "reverse": Reverse, "reckon": Reckon, "merge": _closed(MergeTold),
     "handover": _closed(Handover), "payment": Paid, "advance": Paid, "cost": Cost, "receipt": Receipt,
-    "adjust": Adjust, "second": Second, "by-product": Leaving,
+    "adjust": Adjust, "second": Second, "by-product": Leaving, "dayline": DayLine, "sky": Sky,
+    "airread": AirRead, "expect": Expect, "plan": PlanTold,
 }  # fmt: skip
 """Kinds of entries there are, with the shape of their bodies."""
 

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from datetime import datetime
 
-from django.db.models import Sum
+from django.db.models import Min, Sum
 
-from drydown.books.models import Holding, Lot, Posting
+from drydown.books.models import Delivery, Entry, Holding, Lot, Posting
+from drydown.numerals import number
+from drydown.station.model import Station
 from drydown.station.trade import Money
 from drydown.way.names import CASH
 from drydown.way.names import sales as sales_account
 from drydown.way.sell import cost_of_sales
 
-__all__ = ["AccountsView", "LotMoney", "accounts_view", "lot_money"]
+__all__ = ["AccountsView", "LotMoney", "accounts_view", "lot_money", "owed_longest"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,3 +119,24 @@ def _by_route(lots: list[LotMoney]) -> list[LotMoney]:
         for i, part in enumerate((lot.cost, lot.sales, lot.sold_g)):
             row[i] += part
     return [LotMoney(route.replace("_", " "), *row) for route, row in sorted(sums.items())]
+
+
+def owed_longest(station: Station) -> tuple[int, str, datetime] | None:
+    """Growers with money owed, the sum in words, and the oldest delivery since any of them was last paid."""
+    if station.money is None:
+        return None
+    rows = Holding.objects.filter(
+        commodity=station.money.currency, account__name__startswith="grower/", amount__lt=0
+    )
+    sums = {int(_tail(name)): -amount for name, amount in rows.values_list("account__name", "amount")}
+    if not sums:
+        return None
+    last = Entry.objects.filter(kind="payment", reversed_by=None).order_by("-happened_at").first()
+    fruit = Delivery.objects.filter(undone=False, grower__number__in=list(sums))
+    if last is not None:
+        fruit = fruit.filter(happened_at__gt=last.happened_at)
+    oldest = fruit.aggregate(at=Min("happened_at"))["at"]
+    if oldest is None:
+        return None
+    total = sum(sums.values()) / 10**station.money.decimals
+    return len(sums), f"{number(total)} {station.money.currency}", oldest

@@ -101,6 +101,7 @@ def field_state(request: HttpRequest) -> dict[str, Any]:
             for c in station.gate.containers
         ],
         "lots": lot_rows(list(lots)),
+        "beds": list(station.drying_places()) if may(role(request), "lots.way", write=True) else [],
         "bench": bench_state() if may(role(request), "samples.taken", write=True) else None,
     }  # fmt: skip
 

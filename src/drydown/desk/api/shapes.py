@@ -135,6 +135,7 @@ class State(Schema):
     routes: list[str]
     containers: list[ContainerOut]
     lots: list[LotRow]
+    beds: list[str]
     bench: Bench | None
 
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import uuid
 from datetime import datetime
 
 from django import template
 from django.utils.translation import gettext
 
 from drydown.books.numbers import typed_kg
+from drydown.day.ahead import Room
 from drydown.figures import Figure, Source, weakest
 from drydown.numerals import number
 from drydown.trade.coins import coin_text
@@ -124,6 +126,12 @@ _NAMES = {
 }
 
 
+@register.simple_tag
+def new_key() -> str:
+    """A key for a form."""
+    return str(uuid.uuid4())
+
+
 @register.filter
 def labelled(key: str) -> str:
     """A key as words, without the unit at its end."""
@@ -132,3 +140,15 @@ def labelled(key: str) -> str:
     for tail in ("_kg", "_l"):
         key = key.removesuffix(tail)
     return gettext(key.replace("_", " "))
+
+
+@register.filter
+def free_at(room: Room, day: int) -> str:
+    """Free area of a place on a day: the middle, and where every lot is late."""
+    return f"{max(room.free[1, day], 0.0):.0f} ({max(room.free[0, day], 0.0):.0f})"
+
+
+@register.filter
+def whole_percent(share: float) -> str:
+    """A share in whole per cent, never 0 or 100 where it is neither."""
+    return "< 1" if 0.0 < share < 0.01 else "> 99" if 0.99 < share < 1.0 else f"{100 * share:.0f}"

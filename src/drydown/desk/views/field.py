@@ -14,6 +14,7 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_safe
 from pydantic import ValidationError
 
+from drydown.books.daybook.acts import BED_KINDS
 from drydown.books.models import Device
 from drydown.books.people.access import NotAllowedError
 from drydown.desk.api.shapes import OutboxIn
@@ -21,6 +22,7 @@ from drydown.desk.fieldwork import keep_each
 from drydown.desk.people import device, guarded, may_here
 from drydown.desk.views.problem import answered
 from drydown.errors import InputError
+from drydown.way.order import step
 from drydown.words import say
 
 __all__ = ["carry_in", "count", "field", "worker"]
@@ -43,6 +45,7 @@ WORDS = {
     "swapped": gettext_lazy("The empty container weighs as much as the full one. Were the two swapped?"),
     "unknown": gettext_lazy("No grower with this number was known when this phone was last online:"),
     "choose_both": gettext_lazy("Choose species and route."),
+    "everywhere": gettext_lazy("all places"),
     "choose_lot": gettext_lazy("Choose a lot."),
     "method": gettext_lazy("Name the meter or oven method."),
     "kept": gettext_lazy("Noted on this phone as number"),
@@ -82,7 +85,9 @@ def field(request: HttpRequest) -> HttpResponse:
     if not (weighs or reads):
         raise NotAllowedError(_("Your role neither weighs in nor reads moisture. Ask the owner."))
     words = {k: str(v) for k, v in WORDS.items()}
-    context = {"weighs": weighs, "reads": reads, "device": device(request), "words": words}
+    context: dict[str, Any] = {"weighs": weighs, "reads": reads, "device": device(request), "words": words}
+    if may_here(request, "lots.way", write=True):
+        context["kinds"] = [(kind, _(step(kind).words)) for kind in BED_KINDS]
     context["counts"] = may_here(request, "samples.taken", write=True)
     return render(request, "desk/field.html", context)
 

@@ -22,7 +22,7 @@ from drydown.station.model import Station
 from drydown.way.ask import Ask, things
 from drydown.way.yard import Spot, Yard
 
-__all__ = ["GateForm", "ReadingForm", "StepForm"]
+__all__ = ["AirForm", "GateForm", "ReadingForm", "StepForm"]
 
 DECIMAL = {"inputmode": "decimal", "autocomplete": "off"}
 
@@ -133,6 +133,13 @@ class Keyed(forms.Form):
         """When it happened, where someone said so."""
         found: datetime | None = self.cleaned_data.get("at")
         return found
+
+
+class AirForm(Keyed):
+    """Outdoor air as somebody read it."""
+
+    temp_c = Plain(-10, 60, "C", label=_("air temperature, C"))
+    rh_percent = Plain(2, 100, "%", label=_("air humidity, %"))
 
 
 class GateForm(Keyed):

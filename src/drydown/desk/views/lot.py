@@ -9,9 +9,9 @@ from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from drydown.books.lots.drying import case_key, lot_case, lot_forecast
+from drydown.books.lots.outlook import kept_outlook, lot_outlook
 from drydown.books.lots.story import Story, story_of
-from drydown.books.lots.watch import Level, held_back, wet_hours_so_far
+from drydown.books.lots.watch import Level, held_back
 from drydown.books.models import Lot, Reading
 from drydown.desk.chart import Dot, curve_svg
 from drydown.desk.context import need_station
@@ -70,7 +70,7 @@ def whole_page(
             "readable": story.readable,
             "local_first": FIRST,
             "bound_form": bound[1] if bound else None,
-            "bound_kind": bound[0] if bound else "",
+            "bound_kind": bound[0] if bound else request.GET.get("do", ""),
             "reading_form": reading_form or ReadingForm(initial=_as_last_read(lot)),
             "way": way_rows(request, story, station),
             "next_to": _next_to(lot),
@@ -114,13 +114,11 @@ def _next_to(lot: Lot) -> tuple[str, str]:
 
 def _gauge(story: Story) -> dict[str, Any]:
     """The mould window of the whole way as a bar with its two rules, in units of a tenth of an hour."""
-    figure = story.drying.window
-    hours = figure.value if figure else story.drying.window_h
-    if figure is None and not hours:
+    clock = story.drying.clock
+    if clock is None or not clock.figure.high:
         return {}
+    hours, so_far, high = clock.whole_h, min(clock.so_far_h, clock.whole_h), clock.figure.high
     rules = [24.0 * d for d in window_days()]
-    so_far = min(hours, wet_hours_so_far(story.lot, story.now, story.drying.window_h)) if figure else hours
-    high = figure.high if figure else hours
     full = max(1.2 * rules[1], 1.08 * high)
     at = [round(1000 * v / full) for v in (so_far, hours, high, *rules)]
     return {"gauge": {
@@ -134,13 +132,13 @@ def _gauge(story: Story) -> dict[str, Any]:
 def curve(request: HttpRequest, code: str) -> HttpResponse:  # noqa: ARG001
     """The drying curve as a picture."""
     lot, station = get_object_or_404(Lot, code=code), need_station()
-    case = lot_case(lot, station)
-    if case is None:
+    found = lot_outlook(lot, station)
+    if found is None:
         raise InputError("is not drying; there is no curve.", code)
     zone = station.place.site().zone
     readings = lot.readings.filter(undone=False)
     dots: list[Dot] = [(r.happened_at.astimezone(zone), r.moisture_wb) for r in readings]
-    svg = curve_svg(lot_forecast(case, station), dots, case_key(case, station))
+    svg = curve_svg(found.forecast, dots, kept_outlook(lot, station)[1])
     response = HttpResponse(svg, content_type="image/svg+xml")
     response.headers["Content-Security-Policy"] = "default-src 'none'; style-src 'unsafe-inline'"
     return response

@@ -18,6 +18,7 @@ from drydown.desk.context import need_station
 from drydown.desk.people import guarded, may_here
 from drydown.desk.views.problem import answered
 from drydown.desk.yardask import Asked, asked_of, choices_of, counts_of
+from drydown.desk.yardmap import map_of
 from drydown.desk.yardpic import axis_of, picture_of
 from drydown.desk.yardrows import Row, rows_of
 from drydown.way.order import stages
@@ -35,8 +36,8 @@ MOST = 400
 @require_safe
 @answered
 def home(request: HttpRequest) -> HttpResponse:  # noqa: ARG001
-    """The yard, or set-up while there is no station."""
-    return redirect("yard")
+    """The day, or set-up while there is no station."""
+    return redirect("day")
 
 
 @require_safe
@@ -85,6 +86,7 @@ def yard(request: HttpRequest) -> HttpResponse:
         "stage_counts": _stage_counts(rows), "waiting": sum(r.waiting for r in rows),
         "sum_kg": sum(r.holds_kg for r in chosen), "besides": _besides(asked, growers),
         "others": [*places.tanks.values(), *places.stores.values()],
+        "map": map_of(station, places) if asked.show == "way" else None,
         "machines": [*station.equipment.pulpers, *station.equipment.hullers],
         **(_ends(chosen) if asked.show != "way" else {}),
     }  # fmt: skip

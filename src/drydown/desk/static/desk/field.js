@@ -31,6 +31,11 @@
       fill($("container"), state.containers.map((c) => [c.name, `${c.name} (${c.tare_g / 1000} kg)`]));
     }
     if ($("read")) fill($("lot"), state.lots.map((l) => [l.code, `${l.code}, ${l.bed || l.store}`]));
+    if ($("beds")) {
+      const chosen = $("place").value;
+      $("place").replaceChildren(new Option(text.everywhere, ""), ...(state.beds || []).map((b) => new Option(b, b)));
+      $("place").value = chosen;
+    }
     $("here").textContent = `${state.station}, ${state.device}`;
   };
   const renew = async () => {
@@ -65,7 +70,7 @@
   const line = (item) => {
     const li = document.createElement("li");
     const b = item.body;
-    const what = item.kind === "delivery" ? `${b.grower}: ${(b.gross_g - b.tare_g) / 1000} kg` : item.kind === "reading" ? `${b.lot}: ${b.moisture_percent_wb} %` : item.kind === "count" ? `${text.sample} ${b.sample}: ${b.told.scheme}` : `${text.discarded}: ${b.reason}`;
+    const what = item.kind === "delivery" ? `${b.grower}: ${(b.gross_g - b.tare_g) / 1000} kg` : item.kind === "reading" ? `${b.lot}: ${b.moisture_percent_wb} %` : item.kind === "beds" ? `${b.kind}: ${b.bed || text.everywhere}` : item.kind === "count" ? `${text.sample} ${b.sample}: ${b.told.scheme}` : `${text.discarded}: ${b.reason}`;
     li.textContent = `${item.seq}. ${new Date(item.phone_time).toLocaleTimeString()} ${what}`;
     if (item.kind !== "discard" || item.words) {
       const p = document.createElement("p");
@@ -161,6 +166,19 @@
     if (noted) { await show(); await push(); }
   });
 
+  const beds = async (button) => {
+    if (button.disabled) return;
+    button.disabled = true;
+    try {
+      if (!state) throw new Error(text.nostate);
+      const item = await Outbox.add("beds", { kind: button.dataset.kind, bed: $("place").value, noted_by: state.person });
+      say(`${text.kept} ${item.seq}: ${button.textContent}, ${$("place").value || text.everywhere}`, false);
+      await show();
+      await push();
+    } catch (error) { say(error.message, true); }
+    button.disabled = false;
+  };
+
   const save = async () => {
     const items = (await Outbox.all()).map(Outbox.plain);
     const file = { shape: "drydown.outbox/1", device: state ? state.device : "", sent_at: Outbox.now(), items };
@@ -173,6 +191,7 @@
 
   keep($("weigh"), "delivery", weighing, ["grower", "gross", "tare", "ripe", "floats", "count"]);
   keep($("read"), "reading", reading, ["moisture", "temp"]);
+  if ($("beds")) for (const b of $("beds").querySelectorAll("button")) b.addEventListener("click", () => beds(b));
   $("send").addEventListener("click", push);
   $("save").addEventListener("click", save);
   addEventListener("online", push);

@@ -1,0 +1,1 @@
+"""What loggers send: kept once, gaps told, and given to the outlook."""
