@@ -11,6 +11,7 @@ from drydown.air.normals import MonthNormals
 from drydown.air.series import Site
 from drydown.errors import DrydownError, InputError
 from drydown.matter.practice import Practice, practice
+from drydown.station.building import Build, SeasonHabits
 from drydown.station.part import FormName, Hour, Part, RouteName, SpeciesName, Text
 from drydown.station.trade import Alarms, Crop, Gate, Loggers, Measured, Money, Wet
 from drydown.station.work import Work
@@ -300,6 +301,8 @@ class Station(Part):
     wet: Wet = Wet()
     crop: Crop | None = None
     work: Work = Work()
+    season: SeasonHabits | None = None
+    build: Build | None = None
     loggers: Loggers | None = None
     alarms: Alarms | None = None
 

@@ -22,7 +22,8 @@ Array = NDArray[np.float64]
 
 
 def parameter_table(
-    parameters: Mapping[str, Array], place: Place, load_dm_kg_m2: float, weather: HourlyWeather, members: int,
+    parameters: Mapping[str, Array], place: Place, load_dm_kg_m2: float | Array, weather: HourlyWeather,
+    members: int,
     ground_c: Array | None = None,
 ) -> Array:  # fmt: skip
     """Each member's parameters at a place and load, axes (member, `PARAMETERS`).
