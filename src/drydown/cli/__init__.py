@@ -23,6 +23,7 @@ from drydown.cli import (
     pulper,
     routes,
     sample,
+    season,
     sizing,
     station,
     weather,
@@ -54,6 +55,9 @@ app.command("accept")(accept.accept)
 app.command("plan")(plan.plan)
 app.command("routes")(routes.routes)
 app.command("sizing")(sizing.sizing)
+app.command("season")(season.season)
+app.command("build")(season.build)
+app.command("district")(season.district)
 app.command("pulper-test")(pulper.pulper_test)
 app.add_typer(station.app, name="station")
 app.add_typer(weather.app, name="weather")

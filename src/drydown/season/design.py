@@ -18,8 +18,9 @@ from drydown.words import say
 __all__ = ["Design", "Hours", "design_of", "hands_by_hour"]
 
 Mix = Mapping[str, tuple[tuple[str, float], ...]]
-PULPER_H = 2.0
-"""A lot is at most so many hours of the quickest pulper (own choice: the yard parts what is larger)."""
+PULPER_H = 1.0
+"""A lot is at most so many hours of the quickest pulper (own choice: pulping begins while fruit still
+comes)."""
 PLACE_SHARE = 0.5
 """A lot is at most so much of the largest drying place (own choice)."""
 

@@ -211,7 +211,7 @@ def _ended(pieces: Sequence[Piece], scheduler: str, threads: int) -> Iterable[tu
             client = connect(scheduler, timeout="10s", set_as_default=False)
         except (OSError, TimeoutError, ValueError) as error:
             raise InputError(say("cannot be reached ({e}).", e=str(error)[:120]), scheduler) from error
-        with client:
+        with client, client.as_current():
             by_key = {}
             for piece in pieces:
                 future = client.submit(work, piece, key=f"drydown-{piece.key}", retries=3, pure=True)

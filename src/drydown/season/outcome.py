@@ -19,6 +19,8 @@ __all__ = ["CAUSES", "Outcome", "Rows", "outcome_of", "rows_of"]
 
 Array = NDArray[np.float64]
 CAUSES = ("fruit too old", "waited wet", "tank washed late", "past the mould rule", "never dry")
+LEAST_LOST = 0.02
+"""From this share of its worth on a lot counts as downgraded by a cause (own choice)."""
 TANK_C = 20.0
 """Temperature at which a late tank's risk is counted."""
 
@@ -170,7 +172,7 @@ def _season(
         float(unit.fruit.bad[s]),
         "lost_share": float(1.0 - (green * kept).sum() / max((green * kg).sum(), 1e-9)),
     }  # fmt: skip
-    lost_kg = (kg[:, None] * (rows.lost > 0.0)).sum(axis=0)
+    lost_kg = (kg[:, None] * (rows.lost >= LEAST_LOST)).sum(axis=0)
     return each, lost_kg, used, _closure(design, lots, total)
 
 

@@ -52,6 +52,10 @@ class Tried:
         """Whether it holds every stated level, in the mean of its seasons."""
         return self.short <= 0.0
 
+    def same(self, other: Tried) -> bool:
+        """Whether it is the same design, on however many seasons."""
+        return dict(self.choices) == dict(other.choices)
+
 
 @dataclass(frozen=True, slots=True)
 class Found:
@@ -84,6 +88,8 @@ def choices_of(station: Station) -> dict[str, tuple[float, ...]]:
     found: dict[str, tuple[float, ...]] = {}
     for option in build.options:
         kind_of(option.kind)
+        if option.most == 0:
+            continue
         found[option.kind] = tuple(float(n) for n in range(option.most + 1))
     for species, routes in mix_of(station).items():
         if len(routes) >= 2:
@@ -249,18 +255,10 @@ def _ordered(tried: list[Tried], plain: Mapping[str, float]) -> Found:
     made = Found((*whole, *sorted(rest, key=lambda t: (t.short, t.yearly))), best, (), bool(holding))
     as_is = [t for t in tried if dict(t.choices) == dict(plain)]
     front = [t for t in Found(tuple(whole), best, (), bool(holding)).front() if t is not best]
-    beside = tuple(dict.fromkeys(_Key(t) for t in (*as_is, best, *front)))[:4]
-    return Found(made.tried, best, tuple(k.tried for k in beside), bool(holding))
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Key:
-    """A design by its choices, so that none stands twice."""
-
-    tried: Tried
-
-    def __hash__(self) -> int:
-        return hash(tuple(sorted(self.tried.choices.items())))
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Key) and dict(other.tried.choices) == dict(self.tried.choices)
+    beside: list[Tried] = []
+    for one in (*as_is, best, *front):
+        if not any(one.same(x) for x in beside):
+            beside.append(one)
+    if best not in beside[:4]:
+        beside.insert(1, best)
+    return Found(made.tried, best, tuple(beside[:4]), bool(holding))

@@ -223,7 +223,11 @@ def causes_of(found: Study) -> dict[str, Figure]:
     told = {"seasons": str(found.outcome.seasons)}
     return {
         cause: _figure(
-            found.outcome.lost_kg[:, k], "kg", say("fruit of lots that lost by it"), told, WAIT_SOURCE
+            found.outcome.lost_kg[:, k],
+            "kg",
+            say("fruit of lots that lost 2 % of their worth and more by it"),
+            told,
+            WAIT_SOURCE,
         )
         for k, cause in enumerate(CAUSES)
     }

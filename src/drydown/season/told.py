@@ -24,7 +24,7 @@ WET_SHARE = 0.2
 """Of the seasons, those with most rain in the harvest, that count as wet years."""
 
 
-def interval(values: Sequence[bool] | Array, share: float = 0.95) -> tuple[float, float, float]:
+def interval(values: Sequence[bool] | NDArray[np.bool_], share: float = 0.95) -> tuple[float, float, float]:
     """A share with its exact interval.
 
     Args: values, true or false; share [fraction]. Returns: low, share, high. Valid range: one value and more.

@@ -52,11 +52,12 @@ class SeasonHabits(Part):
 
 class Option(Part):
     """A thing that may be built or bought: its kind (`season/kinds.toml`), what one costs here, and the most
-    that there is room for; size in the kind's unit, where it is another."""
+    that a search may buy (0: it is priced only for growers' advice); size in the kind's unit, where it is
+    another."""
 
     kind: Annotated[str, Field(pattern="^[a-z_]{2,40}$")]
     price: Annotated[float, Field(ge=0, le=1e12)]
-    most: Annotated[int, Field(ge=1, le=50)]
+    most: Annotated[int, Field(ge=0, le=50)]
     size: Annotated[float, Field(gt=0, le=1e6)] | None = None
 
 
@@ -70,7 +71,7 @@ class Build(Part):
     upkeep_percent: Annotated[float, Field(ge=0, le=100)]
     days_until_paid: Annotated[float, Field(ge=0, le=365)]
     fuel_price_per_kg: Annotated[float, Field(ge=0, le=1e9)] | None = None
-    options: Annotated[tuple[Option, ...], Field(min_length=1, max_length=12)]
+    options: Annotated[tuple[Option, ...], Field(min_length=1, max_length=20)]
 
     @model_validator(mode="after")
     def _once(self) -> Self:
