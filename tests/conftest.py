@@ -15,6 +15,8 @@ from hypothesis import settings
 _FOLDER = Path(tempfile.mkdtemp(prefix="drydown-tests-"))
 os.environ["DRYDOWN_DATA"] = str(_FOLDER)
 os.environ["DRYDOWN_FUTURES"] = "40"  # bands of pages are held elsewhere; pages are many
+os.environ["DRYDOWN_HARVESTS"] = "5"
+os.environ["DRYDOWN_DESIGNS"] = "4"
 os.environ["DRYDOWN_SOLVE"] = "1"  # how good a plan is, is held elsewhere
 os.environ["DJANGO_SETTINGS_MODULE"] = "drydown.desk.settings"
 os.environ.pop("DRYDOWN_DATABASE", None)

@@ -37,6 +37,7 @@ def address(tmp_path_factory: pytest.TempPathFactory, filled_demo: Path) -> Iter
     command = [str(Path(sys.executable).parent / "drydown"), "demo", "--data", str(data), "--port", str(port)]
     env = {k: v for k, v in os.environ.items() if not k.startswith(("DRYDOWN", "DJANGO"))}
     env["DRYDOWN_SOLVE"] = "1"
+    env["DRYDOWN_HARVESTS"], env["DRYDOWN_DESIGNS"] = "5", "4"
     env["DRYDOWN_FUTURES"] = "40"  # what is walked here is the pages
     server = subprocess.Popen(command, env=env, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
     url = f"http://127.0.0.1:{port}"
@@ -122,11 +123,18 @@ def test_gate_to_dry_date(browser: Browser, address: str, size: str) -> None:
     page.context.close()
 
 
+ADVICE = (
+    "/advice/?crop_kg=900&species=arabica&begins=2026-10-01&weeks=6&days_a_week=6&people=2&until_h=20"
+    "&water_l_day=300&room_m2=100&money=2000000"
+)
+
+
 @pytest.mark.parametrize("size", SIZES)
 @pytest.mark.parametrize(
     "path",
     ["/day/", "/day/ahead/", "/round/", "/room/?kg=300&species=arabica&route=washed&day=1", "/air/",
-     "/week/?go=1", "/week/before/", "/season/",
+     "/week/?go=1", "/week/before/", "/season/", "/build/",
+     ADVICE,
      "/routes/?species=arabica&kg=500&day=2026-06-10&place=Old+patio",
      "/gate/", "/yard/", "/station/", "/station/?page=all", "/station/?page=climate",
      "/yard/?show=stored", "lot", "/growers/", "/growers/101/", "/money/",

@@ -9,6 +9,7 @@ import typer
 from drydown import __version__
 from drydown.cli import (
     accept,
+    advise,
     balance,
     books,
     carrying,
@@ -57,6 +58,7 @@ app.command("routes")(routes.routes)
 app.command("sizing")(sizing.sizing)
 app.command("season")(season.season)
 app.command("build")(season.build)
+app.command("advise")(advise.advise)
 app.command("district")(season.district)
 app.command("pulper-test")(pulper.pulper_test)
 app.add_typer(station.app, name="station")

@@ -6,6 +6,8 @@ DRYDOWN_DEMO      "1": requests from this machine enter as the demo's owner
 DRYDOWN_HOSTS     host names the desk answers to, comma-separated (default: this machine)
 DRYDOWN_FUTURES   futures that an outlook on the pages is made of, 40 to 1000 (default: 200)
 DRYDOWN_SOLVE     seconds that a week's plan is solved for on its page, 1 to 600 (default: 6)
+DRYDOWN_HARVESTS  harvests that a design is judged on on its page, 5 to 500 (default: 50)
+DRYDOWN_DESIGNS   designs that its search looks at, 4 to 500 (default: 40)
 DRYDOWN_TLS       "1": the desk is served over HTTPS, so cookies travel on nothing else
 """
 
@@ -70,11 +72,21 @@ def _futures(text: str) -> int:
     return int(text)
 
 
+def _count(name: str, usual: int, low: int, high: int) -> int:
+    """A whole number from the environment, within its bounds."""
+    text = os.environ.get(name, str(usual))
+    if not text.isdigit() or not low <= int(text) <= high:
+        raise ImproperlyConfigured(f"{name} must be a whole number from {low} to {high}.")
+    return int(text)
+
+
 DATA = Path(os.environ.get("DRYDOWN_DATA", "drydown-data")).resolve()
 STATION_FILE = DATA / "station.toml"
 DEMO = os.environ.get("DRYDOWN_DEMO") == "1"
 TLS = os.environ.get("DRYDOWN_TLS") == "1"
 FUTURES = _futures(os.environ.get("DRYDOWN_FUTURES", "200"))
+HARVESTS = _count("DRYDOWN_HARVESTS", 50, 5, 500)
+DESIGNS = _count("DRYDOWN_DESIGNS", 40, 4, 500)
 SOLVE_S = _seconds(os.environ.get("DRYDOWN_SOLVE", "6"))
 
 SECRET_KEY = _secret(DATA)

@@ -8,6 +8,7 @@ from django.urls.converters import IntConverter
 from drydown.desk.api.routes import api
 from drydown.desk.views import (
     air,
+    build,
     carrying,
     day,
     drawing,
@@ -69,6 +70,11 @@ urlpatterns = [
     path("week/print/", week.week_print, name="week-print"),
     path("routes/", routes.routes, name="routes"),
     path("season/", season.season, name="season"),
+    path("build/", build.build, name="build"),
+    path("build/start/", build.build_start, name="build-start"),
+    path("build/print/", build.build_print, name="build-print"),
+    path("advice/", build.advice, name="advice"),
+    path("advice/print/", build.advice_print, name="advice-print"),
     path("air/read/", air.air_reading, name="air-read"),
     path("air/ask/", air.ask_forecast, name="air-ask"),
     path("round/", rounds.walk, name="round"),

@@ -308,17 +308,15 @@ def _notes(base: Station, ways: Sequence[Way]) -> list[str]:
     found = [
         say("Weather and prices are those of {p}; the grower's own hill may differ.", p=base.place.name),
         say("Fruit comes from five to two hours before work ends, two hours from the tree (own choice)."),
-        say("Own work is counted at {w:g} {c} an hour.", w=base.work.wage_per_h or 0.0, c=base.money.currency),
+        say("Own work counts {w:g} {c} an hour.", w=base.work.wage_per_h or 0.0, c=base.money.currency),
     ]  # fmt: skip
     for way in ways[:1]:
-        if way.study is not None and way.study.outcome.each["mould_lots"].mean() > 0.05:
-            share = 100 * way.study.outcome.each["mould_lots"].mean()
-            found.append(
-                say(
-                    "{s:.0f} % of its lots pass the longer mould rule: a laboratory decides on those.",
-                    s=share,
-                )
-            )
+        if way.study is not None and (past := way.study.outcome.each["mould_lots"].mean()) > 0.05:
+            words = "{s:.0f} % of its lots pass the longer mould rule: hold them, or have them tested."
+            found.append(say(words, s=100.0 * past))
+        if way.place == "tarpaulin":
+            words = "Coffee on the ground takes up soil and taint: no figure here counts that, buyers may."
+            found.append(say(words))
     return [str(f) for f in found]
 
 

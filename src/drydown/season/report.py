@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, MutableMapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,10 +15,10 @@ from drydown.season.costs import once_of, yearly
 from drydown.season.hand import Case, hand_rules
 from drydown.season.harvest import Harvest
 from drydown.season.kinds import kind_of
-from drydown.season.search import Found, Tried, run, search
+from drydown.season.search import Found, Judged, Tried, run, search
 from drydown.season.simulate import UNIT, Weather
 from drydown.season.study import Study, causes_of, figures_of, levels, mix_of
-from drydown.season.told import binds, flow_of, interval, wet_years
+from drydown.season.told import binds, flow_of, interval, wet_years, worst_day
 from drydown.station.model import Station
 from drydown.words import say
 
@@ -147,13 +147,15 @@ class Proposal:
 def proposal(
     station: Station, weather: Weather, harvest: Harvest, tries: int = 60, seasons: int = 100, seed: int = 1,
     held_out: int = 100, tell: Callable[[int, Tried | None], None] | None = None, threads: int = 2,
+    kept: MutableMapping[str, Judged] | None = None,
 ) -> Proposal:  # fmt: skip
     """Search, look at the best side by side with all figures, hold the choice against other harvests.
 
-    Args: as `search`; held_out, harvests after those of the search, 0 for none. Returns: `Proposal`. Valid
+    Args: as `search`; held_out, harvests after those of the search, 0 for none; kept as `search`. Returns:
+    `Proposal`. Valid
     range: as `search`. Source: as `search`; hand rules of `hand`.
     """
-    found = search(station, weather, harvest, tries, seasons, seed, threads, tell)
+    found = search(station, weather, harvest, tries, seasons, seed, threads, tell, kept=kept)
     sides = tuple(
         (t, run(station, weather, harvest, t.choices, seasons, seed, threads)) for t in found.beside
     )
@@ -210,9 +212,26 @@ def report(made: Proposal) -> dict[str, Any]:
         "figures": [[k.replace("_", " "), _cell(f), f.unit, f.rule] for k, f in figures.items()],
         "causes": [[k, _cell(f)] for k, f in causes_of(best).items()],
         "hand": [[k.replace("_", " "), _cell(f), f.unit, f.rule] for k, f in made.hand.items()],
-        "sources": sorted(sources),
+        "sources": sorted(sources), "worst": _worst(best), "seasons": best.outcome.seasons,
+        "binds": [[f"{on:%b %Y}", [[str(say(k)), number(v)] for k, v in list(row.items())[:3]]]
+                  for on, row in binds(best)],
         "cautions": [FIRST, *(c.text for c in at_command("build"))],
     }  # fmt: skip
+
+
+def _worst(best: Study) -> dict[str, Any] | None:
+    """The worst day again, as plain data."""
+    day = worst_day(best)
+    if day is None:
+        return None
+    lots = [[n, [[str(b.what), round(float(b.from_h), 2), round(float(b.until_h), 2)] for b in bars]]
+            for n, bars in day.lots]  # fmt: skip
+    return {
+        "on": day.on.isoformat(),
+        "fruit": number(day.fruit_kg),
+        "lost": f"{100 * day.lost:.0f}",
+        "lots": lots,
+    }
 
 
 SHOWN = ("yearly", "lost_worth", "fresh_days", "mould_lots", "area_used", "per_kg")

@@ -8,14 +8,17 @@ are given up (successive halving). The optimiser is a kept library's, seeded.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import hashlib
+from collections.abc import Callable, Mapping, MutableMapping
 from dataclasses import dataclass
 from itertools import product
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from drydown.air.series import HourlyWeather
 from drydown.errors import InputError
+from drydown.fingerprint import MODEL, fingerprint
 from drydown.season.harvest import Harvest
 from drydown.season.kinds import kind_of
 from drydown.season.simulate import UNIT, Weather
@@ -27,7 +30,7 @@ from drydown.words import say
 if TYPE_CHECKING:
     import optuna
 
-__all__ = ["Found", "Tried", "choices_of", "mixed", "search", "thinned"]
+__all__ = ["Found", "Judged", "Tried", "choices_of", "mixed", "search", "thinned"]
 
 THIN = (0.7, 1.0)
 """Loads over the station's own that are tried."""
@@ -142,71 +145,110 @@ def run(
     return study(here, weather, harvest, counts, seasons, seed, threads, first, mix=mixed(station, choices))
 
 
-def _judged(station: Station, studies: list[Study]) -> tuple[float, float]:
+Judged = tuple[int, float, float, float]
+"""A unit of a design's seasons: how many, yearly money, days with fresh fruit, lots past the mould rule,
+in the
+mean."""
+
+
+def _judged(station: Station, units: list[Judged]) -> tuple[float, float]:
     """Yearly money in the mean, and how far the levels are missed in the mean."""
     fresh, mould = levels(_build(station))
-    money = float(np.mean(np.concatenate([s.costs.yearly for s in studies])))
-    days = float(np.mean(np.concatenate([s.outcome.each["fresh_days"] for s in studies])))
-    past = float(np.mean(np.concatenate([s.outcome.each["mould_lots"] for s in studies])))
+    count = np.array([u[0] for u in units], dtype=float)
+    money, days, past = (float(np.average([u[k] for u in units], weights=count)) for k in (1, 2, 3))
     return money, max(fresh - days, 0.0) + max(past - mould, 0.0)
+
+
+def _unit_of(how: _How, choices: Mapping[str, float], first: int) -> Judged:
+    """A unit of a design's seasons; what was kept by all it is made of is not simulated anew."""
+    count = min(UNIT, how.seasons - first)
+    made_of = repr((how.stamp, sorted(choices.items()), first, count, how.seed))
+    key = "design-" + hashlib.sha256(made_of.encode()).hexdigest()[:32]
+    if (found := how.kept.get(key)) is not None:
+        return found
+    made = run(how.station, how.weather, how.harvest, choices, count, how.seed, how.threads, first)
+    each = made.outcome.each
+    judged = (
+        count,
+        float(made.costs.yearly.mean()),
+        float(each["fresh_days"].mean()),
+        float(each["mould_lots"].mean()),
+    )
+    how.kept[key] = judged
+    return judged
+
+
+@dataclass(frozen=True, slots=True)
+class _How:
+    """What a search is made of; kept, units that were judged before, by name; stamp, of all they depend
+    on."""
+
+    station: Station
+    weather: Weather
+    harvest: Harvest
+    seasons: int
+    seed: int
+    threads: int
+    kept: MutableMapping[str, Judged]
+    stamp: str
 
 
 def search(
     station: Station, weather: Weather, harvest: Harvest, tries: int = 40, seasons: int = 100, seed: int = 1,
     threads: int = 2, tell: Callable[[int, Tried | None], None] | None = None, grid: bool = False,
+    kept: MutableMapping[str, Judged] | None = None,
 ) -> Found:  # fmt: skip
     """Search the cheapest design that holds the stated levels.
 
     Args: station with [build]; weather; harvest; tries, designs looked at; seasons each is judged on at most;
-    seed; threads; tell, is handed the number of designs done and the last; grid, every combination in
-    place of
-    a search. Returns: `Found`; where none holds the levels, the one that misses them least. Raises
-    `InputError`
-    where prices are missing. Valid range: 2 to 2000 tries. Source: tree-structured Parzen estimator (Bergstra
-    2011) and successive halving (Jamieson and Talwalkar 2016) of the library optuna.
+    seed; threads; tell, is handed the number of designs done and the last; grid, every combination in place
+    of a search; kept, any mapping: what is in it is not simulated anew, so that a search that was stopped
+    goes on. Returns: `Found`; where none holds the levels, the one that misses them least. Raises
+    `InputError` where prices are missing. Valid range: 2 to 2000 tries. Source: tree-structured Parzen
+    estimator (Bergstra 2011) and successive halving (Jamieson and Talwalkar 2016) of the library optuna.
     """
     import optuna  # noqa: PLC0415 (heavy; only a search needs it)
 
     optuna.logging.set_verbosity(optuna.logging.ERROR)
     space = choices_of(station)
+    plain = _as_it_is(station, space)
     if not 2 <= tries <= 2000:
         raise InputError("must be from 2 to 2000.", "tries")
-    plain = run(station, weather, harvest, _as_it_is(station, space), min(UNIT, seasons), seed, threads)
-    if plain.costs.unknown:
+    first = run(station, weather, harvest, plain, min(UNIT, seasons), seed, threads)
+    if first.costs.unknown:
         raise InputError(
-            say("no price is stated for {what}.", what=", ".join(plain.costs.unknown)), "station file",
+            say("no price is stated for {what}.", what=", ".join(first.costs.unknown)), "station file",
             "A search weighs money: state it.",
         )  # fmt: skip
-    scale = max(abs(float(plain.costs.income.mean())), 1.0)
+    stamp = _stamp(station, weather, harvest)
+    how = _How(station, weather, harvest, seasons, seed, threads, {} if kept is None else kept, stamp)
+    scale = max(abs(float(first.costs.income.mean())), 1.0)
     done: dict[int, Tried] = {}
 
     def one(trial: optuna.Trial) -> float:
         choices = {k: float(trial.suggest_categorical(k, list(v))) for k, v in space.items()}
-        value = _race(trial, station, weather, harvest, choices, (seasons, seed, threads, scale), done)
+        value = _race(trial, how, choices, scale, done)
         if tell is not None:
             tell(len(done), done.get(trial.number))
         return value
 
-    sampler: Any = optuna.samplers.TPESampler(
-        seed=seed, n_startup_trials=min(10, tries // 2), multivariate=True
-    )
+    sampler: Any = optuna.samplers.TPESampler(seed=seed, n_startup_trials=min(10, tries // 2))
     if grid:
         sampler = optuna.samplers.GridSampler({k: list(v) for k, v in space.items()}, seed=seed)
         tries = len(list(product(*space.values())))
     pruner = optuna.pruners.SuccessiveHalvingPruner(min_resource=1, reduction_factor=2)
-    with _quiet():
-        made = optuna.create_study(sampler=sampler, pruner=pruner)
-        if not grid:
-            made.enqueue_trial(_as_it_is(station, space))
-        made.optimize(one, n_trials=tries)
-    return _ordered(list(done.values()), _as_it_is(station, space))
+    made = optuna.create_study(sampler=sampler, pruner=pruner)
+    if not grid:
+        made.enqueue_trial(plain)
+    made.optimize(one, n_trials=tries)
+    return _ordered(list(done.values()), plain)
 
 
-def _quiet() -> Any:
-    """The library tells of parts that it calls experimental; nobody here can act on it."""
-    import warnings  # noqa: PLC0415
-
-    return warnings.catch_warnings(action="ignore")
+def _stamp(station: Station, weather: Weather, harvest: Harvest) -> str:
+    """Hash of all that decides what a design comes to, but the design."""
+    air = weather.digest() if isinstance(weather, HourlyWeather) else repr(weather)
+    model = fingerprint(*MODEL, "way", "season")
+    return hashlib.sha256(f"{model}{station.model_dump_json()}{air}{harvest!r}".encode()).hexdigest()
 
 
 def _as_it_is(station: Station, space: Mapping[str, tuple[float, ...]]) -> dict[str, float]:
@@ -222,25 +264,24 @@ def _as_it_is(station: Station, space: Mapping[str, tuple[float, ...]]) -> dict[
 
 
 def _race(
-    trial: optuna.Trial, station: Station, weather: Weather, harvest: Harvest, choices: dict[str, float],
-    how: tuple[int, int, int, float], done: dict[int, Tried],
-) -> float:  # fmt: skip
+    trial: optuna.Trial, how: _How, choices: dict[str, float], scale: float, done: dict[int, Tried]
+) -> float:
     """Unit by unit; given up where it is among the worst so far."""
     import optuna  # noqa: PLC0415
 
-    seasons, seed, threads, scale = how
-    parts: list[Study] = []
-    for step, first in enumerate(range(0, seasons, UNIT)):
-        count = min(UNIT, seasons - first)
+    parts: list[Judged] = []
+    value = np.inf
+    for step, first in enumerate(range(0, how.seasons, UNIT)):
         try:
-            parts.append(run(station, weather, harvest, choices, count, seed, threads, first))
+            parts.append(_unit_of(how, choices, first))
         except InputError:  # a route without its pulper or tank
             raise optuna.TrialPruned from None
-        money, short = _judged(station, parts)
-        done[trial.number] = Tried(choices, money, short, first + count)
+        money, short = _judged(how.station, parts)
+        seen = sum(p[0] for p in parts)
+        done[trial.number] = Tried(choices, money, short, seen)
         value = money + SHORT * scale * short
         trial.report(value, step)
-        if first + count < seasons and trial.should_prune():
+        if seen < how.seasons and trial.should_prune():
             raise optuna.TrialPruned
     return value
 

@@ -1,0 +1,128 @@
+"""What to build, worked out beside the pages: one search at a time for a station as it stands, kept when
+done.
+
+What each design came to is kept unit by unit, so that a search that was stopped (a restart, a power cut)
+goes on
+where it was. The lease is let go when no design came in for ten minutes.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import sys
+import threading
+import time
+from collections.abc import Iterator, MutableMapping
+from dataclasses import dataclass
+from typing import Any
+
+from django.conf import settings
+from django.core.cache import cache
+
+from drydown.errors import DrydownError
+from drydown.fingerprint import MODEL, fingerprint
+from drydown.season.harvest import Harvest
+from drydown.season.report import proposal, report
+from drydown.season.search import Judged
+from drydown.season.simulate import Weather
+from drydown.season.study import harvest_of
+from drydown.station.model import Station
+
+__all__ = ["Work", "begin", "look"]
+
+SEED = 1
+LEASE_S = 600.0
+DAYS = 30 * 86400
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """How far a search is: done of so many designs; shown, its answer once there is one; trouble, what
+    stopped
+    it."""
+
+    key: str
+    running: bool
+    done: int
+    designs: int
+    shown: dict[str, Any] | None
+    trouble: str
+
+
+class Kept(MutableMapping[str, Judged]):
+    """What designs came to, in the cache."""
+
+    def __getitem__(self, key: str) -> Judged:
+        found = cache.get(key)
+        if not isinstance(found, tuple):
+            raise KeyError(key)
+        return found
+
+    def __setitem__(self, key: str, value: Judged) -> None:
+        cache.set(key, value, DAYS)
+
+    def __delitem__(self, key: str) -> None:
+        cache.delete(key)
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(())
+
+    def __len__(self) -> int:
+        return 0
+
+
+def _key(station: Station, weather: Weather) -> str:
+    air = weather.digest() if hasattr(weather, "digest") else repr(weather)
+    made_of = (fingerprint(*MODEL, "way", "season"), station.model_dump_json(), air, settings.DESIGNS,
+               settings.HARVESTS)  # fmt: skip
+    return "build-" + hashlib.sha256(repr(made_of).encode()).hexdigest()[:32]
+
+
+def look(station: Station, weather: Weather) -> Work:
+    """How far the search of the station as it stands is."""
+    key = _key(station, weather)
+    done, at = cache.get(f"{key}-at") or (0, 0.0)
+    return Work(
+        key, time.time() - at < LEASE_S and cache.get(key) is None, done, settings.DESIGNS, cache.get(key),
+        cache.get(f"{key}-trouble") or "",
+    )  # fmt: skip
+
+
+def begin(station: Station, weather: Weather) -> None:
+    """Begin the search, unless it is done or under way."""
+    work = look(station, weather)
+    if work.running or work.shown is not None:
+        return
+    harvest = harvest_of(station)
+    cache.delete(f"{work.key}-trouble")
+    cache.set(f"{work.key}-at", (0, time.time()), DAYS)
+    threading.Thread(
+        target=_run, args=(work.key, station, weather, harvest), name="build", daemon=True
+    ).start()
+
+
+def _run(key: str, station: Station, weather: Weather, harvest: Harvest) -> None:
+    def tell(done: int, _last: object) -> None:
+        cache.set(f"{key}-at", (done, time.time()), DAYS)
+
+    try:
+        made = proposal(
+            station,
+            weather,
+            harvest,
+            settings.DESIGNS,
+            settings.HARVESTS,
+            SEED,
+            settings.HARVESTS,
+            tell,
+            2,
+            Kept(),
+        )
+        cache.set(key, report(made), DAYS)
+    except DrydownError as error:
+        cache.set(f"{key}-trouble", str(error), DAYS)
+        cache.delete(f"{key}-at")
+    except Exception as error:
+        sys.stderr.write(f"build: {type(error).__name__}: {error}\n")
+        cache.set(f"{key}-trouble", f"{type(error).__name__}", DAYS)
+        cache.delete(f"{key}-at")
