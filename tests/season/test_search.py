@@ -69,7 +69,7 @@ def test_a_choice_holds_on_harvests_it_was_not_chosen_by() -> None:
     assert json.loads(json.dumps(told))
     assert set(made.hand) >= {"peak_day", "pulper", "area", "tanks"}
     fresh, _mould = levels(here.build)  # type: ignore[arg-type]
-    assert f"asked {100 * fresh:g})" in made.lines()[0]
+    assert f"asked {100 * fresh:g})" in made.lines()[1]
 
 
 def test_the_money_of_a_design_by_hand() -> None:

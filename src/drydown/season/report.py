@@ -29,18 +29,26 @@ def named(one: Tried, station: Station) -> str:
     """A design in words. Args: one; station, whose routes the shares are of. Returns: words. Valid range: any
     design of a search. Source: none."""
     words: list[str] = []
-    mix = mix_of(station)
     for name, value in one.choices.items():
         if name == "thin":
             if value < 1.0:
                 words.append(say("spread {p:g} % as thick", p=100 * value))
-        elif name.startswith("route:"):
-            species = name.removeprefix("route:")
-            first = mix[species][0][0].replace("_", " ")
-            words.append(say("{s} {p:g} % {r}", s=species, p=100 * value, r=first))
-        elif value:
+        elif not name.startswith("route:") and value:
             words.append(say("{n:g} x {k}", n=value, k=kind_of(name).label))
+    words += _routes_named(one, station)
     return ", ".join(map(str, words))
+
+
+def _routes_named(one: Tried, station: Station) -> list[str]:
+    """Routes of a design: one word where all fruit goes one way."""
+    mix = mix_of(station)
+    shares = {k.removeprefix("route:"): v for k, v in one.choices.items() if k.startswith("route:")}
+    whole = {mix[s][0][0] for s, v in shares.items() if v == 1.0}
+    if shares and len(whole) == 1 and all(v == 1.0 for v in shares.values()):
+        return [say("all {r}", r=next(iter(whole)).replace("_", " "))]
+    return [
+        say("{s} {p:g} % {r}", s=s, p=100 * v, r=mix[s][0][0].replace("_", " ")) for s, v in shares.items()
+    ]
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,22 +71,30 @@ class Proposal:
 
     def headline(self) -> str:
         """The answer in a sentence."""
-        best, currency = self.found.best, self.station.money.currency
-        once = number(self.best.costs.once)
-        words = {"what": named(best, self.station), "once": once, "c": currency, "y": number(best.yearly)}
+        words = {"what": named(self.found.best, self.station)}
         if self.found.holds:
-            return say("Costs least of what holds your levels: {what}. {once} {c} once; {y} {c} a year "
-            "with what is "
-                       "lost.", **words)  # fmt: skip
-        return say("No design that was tried holds your levels. Nearest: {what}. {once} {c} once; {y} {c} "
-        "a year "
-                   "with what is lost.", **words)  # fmt: skip
+            return say("Costs least of what holds your levels: {what}.", **words)
+        return say("No design that was tried holds your levels. Nearest: {what}.", **words)
+
+    def money(self) -> str:
+        """What it costs, to three digits."""
+        c, once, year = (
+            self.station.money.currency,
+            _three(self.best.costs.once),
+            _three(self.found.best.yearly),
+        )
+        plain = next((t.yearly for t, s in self.sides if not s.counts), None)
+        if plain is None or self.found.best.yearly == plain:
+            return say("{o} {c} once; {y} {c} a year with what is lost.", o=once, c=c, y=year)
+        return say("{o} {c} once; {y} {c} a year with what is lost, as it is {p}.", o=once, c=c, y=year,
+                   p=_three(plain))  # fmt: skip
 
     def lines(self) -> list[str]:
         """What must be said beside it."""
         fresh, mould = levels(self.station.build) if self.station.build else (0.0, 1.0)
         each = self.best.outcome.each
         told = [
+            self.money(),
             say("Fresh: {a:.1f} % of days (asked {b:g}); past the longer mould rule: {m:.1f} % of lots "
             "(asked {n:g}).",
                 a=100 * each["fresh_days"].mean(), b=100 * fresh, m=100 * each["mould_lots"].mean(),
@@ -232,6 +248,12 @@ def _worst(best: Study) -> dict[str, Any] | None:
         "lost": f"{100 * day.lost:.0f}",
         "lots": lots,
     }
+
+
+def _three(value: float) -> str:
+    """Money to three digits: more would promise too much."""
+    digits = 3 - len(str(int(abs(value)))) if value else 0
+    return str(number(round(value, digits)))
 
 
 SHOWN = ("yearly", "lost_worth", "fresh_days", "mould_lots", "area_used", "per_kg")
