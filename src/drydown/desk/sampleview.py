@@ -6,10 +6,12 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from drydown.books.bench.contracts import known_scheme
+from drydown.books.bench.roasts import BrewTold, GrindTold, RoastTold
 from drydown.books.bench.sheets import DensityTold, MoistureTold, latest, sheet_for, sheets_of
 from drydown.books.lots.past import record_of
 from drydown.books.models import BenchSheet, Happening
 from drydown.books.numbers import parse_decimal
+from drydown.desk.roastview import brew_figures, grind_figures, roast_figures
 from drydown.errors import InputError
 from drydown.figures import Figure
 from drydown.quality.causes import likely_causes
@@ -72,6 +74,8 @@ class BenchView:
     """Mass of a bean that the intervals were reckoned with, where none was weighed."""
     trouble: str = ""
     """Why the sample is not graded by the scheme chosen."""
+    cup_words: tuple[str, ...] = ()
+    """What its roast, grind and brew are said of."""
 
 
 def _figures(number: int) -> dict[str, Figure]:
@@ -84,6 +88,27 @@ def _figures(number: int) -> dict[str, Figure]:
             for name, figure in DensityTold.model_validate(sheet.told).figures().items():
                 found.setdefault(name, figure)
     return found
+
+
+CUPPED: dict[str, Any] = {"roast": RoastTold, "grind": GrindTold, "brew": BrewTold}
+
+
+def cupped(number: int, station: Station) -> tuple[dict[str, Figure], list[str]]:
+    """What the last roast, grind and brew of a sample came to: figures and words."""
+    found: dict[str, Figure] = {}
+    words: list[str] = []
+    for kind, shape in CUPPED.items():
+        sheet = latest(number, kind)
+        if sheet is None:
+            continue
+        told = shape.model_validate(sheet.told)
+        more = (
+            roast_figures(told, station) if kind == "roast"
+            else grind_figures(told) if kind == "grind" else brew_figures(told)
+        )  # fmt: skip
+        found |= more[0]
+        words += more[1]
+    return found, words
 
 
 def _shares(sheet: BenchSheet | None, bean_g: float) -> list[tuple[str, float, ShareAbove]]:
@@ -156,6 +181,8 @@ def bench_view(
     """Put a sample's page together; graded where a scheme is named and there is something to grade."""
     number = sample.entry_id
     figures = _figures(number)
+    more, cup_words = cupped(number, station)
+    figures |= more
     hundred = figures.get("mass_of_100_beans")
     bean_g = mean_bean_g(hundred.value) if hundred else BEAN_G
     sieved, slots, photo = (
@@ -173,7 +200,7 @@ def bench_view(
     return BenchView(
         sample, sheets_of(number), figures, _shares(sieved, bean_g), _screens_by(sieved),
         _shares(slots, bean_g), 100 * apart.told["peaberry_g"] / apart.told["taken_g"] if apart else None,
-        photo, _photo_rows(photo), graded, assumed, trouble,
+        photo, _photo_rows(photo), graded, assumed, trouble, tuple(cup_words),
     )  # fmt: skip
 
 
@@ -186,11 +213,15 @@ def sheet_words(sheet: BenchSheet) -> str:
         "moisture": "{readings} % wb, {method}", "photo": "{beans} beans at {px_per_mm:.1f} pixels per mm",
         "density": "{fillings} fillings, {hundreds} counts of a hundred",
         "handed": "{part}, {mass_g:g} g to {to} {mark}",
+        "roast": "{green_g:g} g on {roaster}, out at {drop_s:.0f} s, {count} readings",
+        "grind": "{grinder} at {setting:g}, {sieves} sieves",
+        "brew": "{brewer}: {dose_g:g} g in {water_g:g} g",
     }  # fmt: skip
     more = {
         "unit": "pieces" if told.get("by") == "count" else "g",
         "pieces": sum(told.get("counts", {}).values()), "beans": len(told.get("widths_mm", ())),
         "readings": ", ".join(f"{v:g}" for v in told.get("replicates", ())),
         "fillings": len(told.get("masses_g", ())), "hundreds": len(told.get("hundred_g", ())),
+        "count": len(told.get("readings", ())), "sieves": len(told.get("sieves_g", ())),
     }  # fmt: skip
     return lines[sheet.kind].format(**told, **more).strip() if sheet.kind in lines else ""

@@ -13,6 +13,7 @@ from drydown.errors import DrydownError, InputError
 from drydown.matter.practice import Practice, practice
 from drydown.station.building import Build, SeasonHabits
 from drydown.station.part import FormName, Hour, Part, RouteName, SpeciesName, Text
+from drydown.station.roasters import Brewer, Grinder, Roaster
 from drydown.station.trade import Alarms, Crop, Gate, Loggers, Measured, Money, Wet
 from drydown.station.work import Work
 from drydown.steps.dry.data import Place, place, place_names
@@ -248,10 +249,16 @@ class Equipment(Part):
     beds: Annotated[tuple[Bed, ...], Field(min_length=1)]
     dryers: tuple[Dryer, ...] = ()
     stores: tuple[Store, ...] = ()
+    roasters: tuple[Roaster, ...] = ()
+    grinders: tuple[Grinder, ...] = ()
+    brewers: tuple[Brewer, ...] = ()
 
     @model_validator(mode="after")
     def _once(self) -> Self:
-        groups = (self.pulpers, self.hullers, self.tanks, self.beds, self.dryers, self.stores)
+        groups = (
+            self.pulpers, self.hullers, self.tanks, self.beds, self.dryers, self.stores, self.roasters,
+            self.grinders, self.brewers,
+        )  # fmt: skip
         names = [item.name.casefold() for group in groups for item in group]
         twice = next((n for n in names if names.count(n) > 1), None)
         if twice:

@@ -8,9 +8,11 @@ from datetime import datetime
 from typing import Annotated, Any, Literal
 
 from django.utils import timezone
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import Field, ValidationError
 
 from drydown.books.bench.contracts import known_scheme
+from drydown.books.bench.roasts import BrewTold, GrindTold, RoastTold
+from drydown.books.bench.shape import Grams, Percent, Pieces, Told, Word
 from drydown.books.journal.write import Draft, Who, write, writing
 from drydown.books.lots.reading_off import read_off
 from drydown.books.models import BenchSheet, Happening
@@ -35,20 +37,6 @@ __all__ = [
     "sheet_for",
     "sheets_of",
 ]
-
-Grams = Annotated[float, Field(ge=0, le=100_000)]
-Pieces = Annotated[int, Field(ge=0, le=100_000)]
-Percent = Annotated[float, Field(ge=3, le=60)]
-Word = Annotated[str, Field(max_length=80)]
-
-
-class Told(BaseModel):
-    """Unknown fields are refused."""
-
-    model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
-
-    def check(self) -> None:
-        """Refuse what does not fit together."""
 
 
 class CountTold(Told):
@@ -200,6 +188,7 @@ PIECES_PER_G = 20
 SHAPES: dict[str, type[Told]] = {
     "count": CountTold, "screens": ScreensTold, "moisture": MoistureTold, "density": DensityTold,
     "photo": PhotoTold, "handed": HandedTold, "session": SessionTold, "tasting": TastingTold,
+    "roast": RoastTold, "grind": GrindTold, "brew": BrewTold,
 }  # fmt: skip
 
 
@@ -282,7 +271,9 @@ def record_sheet(
 def _fits(made: Told, taken: Happening, key: uuid.UUID) -> None:
     """Refuse a sheet that speaks of more coffee than the sample holds."""
     has = float(taken.details["sample_g"])
-    used = {CountTold: "sample_g", ScreensTold: "taken_g", HandedTold: "mass_g"}.get(type(made))
+    used = {
+        CountTold: "sample_g", ScreensTold: "taken_g", HandedTold: "mass_g", RoastTold: "green_g",
+    }.get(type(made))  # fmt: skip
     if used is None:
         return
     mass = float(getattr(made, used))

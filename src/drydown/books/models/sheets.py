@@ -24,6 +24,9 @@ class BenchSheet(Record):
         HANDED = "handed", _("handed on")
         SESSION = "session", _("tasting session opened")
         TASTING = "tasting", _("tasted")
+        ROAST = "roast", _("roasted")
+        GRIND = "grind", _("ground, sieved")
+        BREW = "brew", _("brewed")
 
     lot = models.ForeignKey(Lot, models.PROTECT, null=True, related_name="sheets")
     sample_no = models.PositiveBigIntegerField(null=True, db_index=True)
