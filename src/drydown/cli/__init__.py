@@ -22,6 +22,7 @@ from drydown.cli import (
     plan,
     price,
     pulper,
+    roast,
     routes,
     sample,
     season,
@@ -59,6 +60,10 @@ app.command("sizing")(sizing.sizing)
 app.command("season")(season.season)
 app.command("build")(season.build)
 app.command("advise")(advise.advise)
+app.command("roast")(roast.roast)
+app.command("grind")(roast.grind)
+app.command("brew")(roast.brew)
+app.command("probe")(roast.probe)
 app.command("district")(season.district)
 app.command("pulper-test")(pulper.pulper_test)
 app.add_typer(station.app, name="station")

@@ -6,6 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from drydown.numerals import number
+
 __all__ = ["Dot", "Front", "Lane", "Stay", "day_picture", "front_picture"]
 
 WIDE, TALL, EDGE = 340.0, 200.0, 34.0
@@ -45,7 +47,7 @@ def front_picture(points: Sequence[Sequence[Any]]) -> Front:
     dots = tuple(
         Dot(
             EDGE + (WIDE - EDGE - 10.0) * (m - low) / wide, 8.0 + (TALL - 34.0) * (1.0 - s / most),
-            bool(p[2]), f"{m:,.0f}; {s:.1f} %".replace(",", " "),
+            bool(p[2]), f"{number(m)}; {s:.1f} %",
         )
         for m, s, p in zip(money, missed, points, strict=True)
     )  # fmt: skip

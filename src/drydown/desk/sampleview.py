@@ -224,4 +224,4 @@ def sheet_words(sheet: BenchSheet) -> str:
         "fillings": len(told.get("masses_g", ())), "hundreds": len(told.get("hundred_g", ())),
         "count": len(told.get("readings", ())), "sieves": len(told.get("sieves_g", ())),
     }  # fmt: skip
-    return lines[sheet.kind].format(**told, **more).strip() if sheet.kind in lines else ""
+    return lines[sheet.kind].format(**{**told, **more}).strip() if sheet.kind in lines else ""

@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 from drydown.errors import InputError
 from drydown.figures import Band, Figure, Source, Status
 from drydown.outlook.dryfigures import PERCENTS
-from drydown.outlook.smoother import update
 from drydown.steps.roast.model import (
     COLUMNS,
     NAMES,
@@ -134,6 +133,26 @@ def _residuals(roaster: Roaster, logs: Sequence[Log], z: Array) -> Array:
     return np.hstack(parts)
 
 
+def _posterior(roaster: Roaster, logs: Sequence[Log], z0: Array, before: Array) -> tuple[Array, Array]:
+    """Ln factors and their covariance after logs: Gauss-Newton from what was known before.
+
+    Equation: minimum of the sum of squared residuals and (z - z0)' P^-1 (z - z0); covariance (J'J + P^-1)^-1.
+    """
+    tight, small, z = np.linalg.inv(before), 1e-3, z0.copy()
+    sd = np.sqrt(np.diag(before))
+    jac = np.empty((0, 0))
+    for _round in range(12):
+        moved = np.vstack([z, z + small * np.eye(z.size)])
+        r = _residuals(roaster, logs, moved)
+        jac = (r[0] - r[1:]).T / small  # d model / d z
+        step = np.linalg.solve(jac.T @ jac + tight, jac.T @ r[0] - tight @ (z - z0))
+        z = np.clip(z + np.clip(step, -0.5, 0.5), z0 - 4.0 * sd, z0 + 4.0 * sd)
+        if np.abs(step).max() < 1e-4:
+            break
+    cov = np.asarray(np.linalg.inv(jac.T @ jac + tight), dtype=np.float64)
+    return z, 0.5 * (cov + cov.T)
+
+
 def calibrate(roaster: Roaster, logs: Sequence[Log]) -> Fit:
     """Fit a roaster's factors to logged roasts.
 
@@ -152,19 +171,9 @@ def calibrate(roaster: Roaster, logs: Sequence[Log]) -> Fit:
             say("{r} roasts with {n} readings tell too little; two with {m} are needed.", r=len(logs),
                 n=count, m=LEAST_READINGS), "calibration", "Log another roast.",
         )  # fmt: skip
-    sd = np.array([PRIOR_SD[n] for n in NAMES])
-    z, small = np.zeros(len(NAMES)), 1e-3
-    jac = np.empty((0, 0))
-    for _round in range(12):
-        moved = np.vstack([z, z + small * np.eye(z.size)])
-        r = _residuals(roaster, logs, moved)
-        jac = (r[0] - r[1:]).T / small  # d model / d z
-        left = jac.T @ r[0] - z / sd**2
-        step = np.linalg.solve(jac.T @ jac + np.diag(1.0 / sd**2), left)
-        z = np.clip(z + np.clip(step, -0.5, 0.5), -4.0 * sd, 4.0 * sd)
-        if np.abs(step).max() < 1e-5:
-            break
-    cov = np.asarray(np.linalg.inv(jac.T @ jac + np.diag(1.0 / sd**2)), dtype=np.float64)
+    start = prior()
+    z, cov = _posterior(roaster, logs, start.middle, start.cov)
+    sd = np.sqrt(np.diag(start.cov))
     final = _residuals(roaster, logs, z[None])[0]
     rms = PROBE_SD_C * float(np.sqrt(np.mean(np.square(final[:count]))))
     if rms > 12.0:
@@ -201,16 +210,18 @@ def roast_ahead(
     which
     it comes out (0: at the end of `seconds`); seconds; members; seed. Returns: `RoastAhead`. Valid range:
     20 to
-    500 members. Source: `ROAST_SOURCE`; ensemble smoother (Emerick and Reynolds 2013) for the readings.
+    500 members. Source: `ROAST_SOURCE`; readings by Gauss-Newton from what was known (own method).
     """
     known = fit or prior()
-    rng = np.random.default_rng([seed, 137])
-    z = known.middle + rng.standard_normal((members, len(NAMES))) @ np.linalg.cholesky(known.cov).T
-    if fit is not None:
-        z[0] = known.middle
     points = _thinned(seen)
+    middle, cov = known.middle, known.cov
     if points:
-        z = _drawn_to(roaster, batch, z, points, rng)
+        now = Log(batch, tuple(points), points[-1][0])
+        middle, cov = _posterior(roaster, [now], middle, cov)
+    rng = np.random.default_rng([seed, 137])
+    z = middle + rng.standard_normal((members, len(NAMES))) @ np.linalg.cholesky(cov).T
+    if fit is not None or points:
+        z[0] = middle
     run = roast(roaster, batch, seconds, drawn_of(z))
     told = {
         "roasts behind it": str(known.roasts),
@@ -226,20 +237,6 @@ def roast_ahead(
         )  # fmt: skip
     probe = np.percentile(run.column("probe_c"), PERCENTS, axis=0)
     return RoastAhead(run, figures, run.seconds, probe, tuple(str(n) for n in notes))
-
-
-def _drawn_to(
-    roaster: Roaster, batch: Batch, z: Array, points: Sequence[tuple[float, float]], rng: np.random.Generator
-) -> Array:
-    """Members moved to the readings, in two parts."""
-    times = np.array([t for t, _c in points])
-    told = np.array([c for _t, c in points])
-    probe = COLUMNS.index("probe_c")
-    for inflation in (4.0, 4.0 / 3.0):
-        run = roast(roaster, batch, float(times[-1]) + 10.0, drawn_of(z), list(times))
-        seen = run.values[:, np.searchsorted(run.seconds, times), probe]
-        z = update(z, seen, told, np.full(times.size, PROBE_SD_C), inflation, rng)
-    return np.clip(z, -2.5, 2.5)
 
 
 def _figures(

@@ -29,6 +29,8 @@ Array = NDArray[np.float64]
 CLOSES = 0.01
 """Fractions must add up to the charge within this (from memory: the usual rule of sieving)."""
 BLIND_UM = 300.0
+TELLS = 0.002
+"""A sieve that holds (or passes) less than this share tells nothing of the law."""
 DRAWS = 400
 BANDS = {
     "Turkish": (40.0, 220.0), "espresso": (200.0, 300.0), "moka": (250.0, 500.0), "pour-over": (400.0, 750.0),
@@ -187,7 +189,10 @@ def _line(sizes: Array, grams: Array, whole: float, rng: np.random.Generator | N
     weight = np.sqrt(coarser * (1.0 - coarser)) * -np.log(
         coarser
     )  # a weighing counts where the curve is steep
-    n, b = np.polyfit(x, y, 1, w=weight)
+    told = (coarser > TELLS) & (coarser < 1.0 - TELLS)
+    if told.sum() < 2:
+        raise InputError("sieves hold all or nothing.", "grind", "Choose sieves that part the grind.")
+    n, b = np.polyfit(x[told], y[told], 1, w=weight[told])
     if n <= 0.1:
         raise InputError("the fractions do not fall as a grind's do.", "grind", "Check which sieve is which.")
     return float(np.exp(-b / n)), float(n)

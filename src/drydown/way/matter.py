@@ -16,7 +16,7 @@ from drydown.errors import InputError, RangeError
 from drydown.matter.balance import Stream, route_balance
 from drydown.matter.practice import Drawn
 from drydown.matter.species import species
-from drydown.way.names import AIR, DIFFERENCE, DRAIN, DRY, SUPPLY, WATER, Line, by_product
+from drydown.way.names import AIR, DIFFERENCE, DRAIN, DRY, STACK, SUPPLY, WATER, Line, by_product
 from drydown.words import say
 
 __all__ = [
@@ -27,6 +27,7 @@ __all__ = [
     "moved",
     "part_of",
     "pulped",
+    "roasted",
     "share_out",
     "taken_off",
     "to_moisture",
@@ -194,6 +195,14 @@ def hulled(
         (lot, WATER, -vapour),
         (AIR, WATER, vapour),
     ]
+
+
+def roasted(has: Matter, lot: str, roasted_g: int, moisture_wb: float) -> list[Line]:
+    """Green becomes roasted: water to the air, organic matter to the stack; nothing turns from one into the
+    other."""
+    left = at_moisture(roasted_g, moisture_wb)
+    organic, water = has.dry - left.dry, has.water - left.water
+    return [(lot, DRY, -organic), (STACK, DRY, organic), (lot, WATER, -water), (AIR, WATER, water)]
 
 
 def _with_water(dry_g: int, moisture_wb: float) -> Matter:

@@ -15,6 +15,7 @@ __all__ = [
     "DRAIN",
     "DRY",
     "SAMPLES",
+    "STACK",
     "SUPPLY",
     "WATER",
     "Account",
@@ -37,6 +38,7 @@ __all__ = [
 DRY, WATER = "dry", "water"
 """Commodities counted in grams; any other is a currency of three capitals, in its smallest coin."""
 AIR, DRAIN, SUPPLY, DIFFERENCE, SAMPLES, CASH = "air", "drain", "supply", "difference", "samples", "cash"
+STACK = "roast loss"
 Line = tuple[str, str, int]
 """Account name, commodity, amount: what comes to the account, or leaves it when below zero."""
 
@@ -44,6 +46,7 @@ _SINGLE = {
     AIR: "water and gas that went to the air",
     DRAIN: "what went down the drain",
     SUPPLY: "water that was drawn",
+    STACK: "organic matter that roasting sent up the stack, water made by the reaction included",
     DIFFERENCE: "dry matter between an estimate and the scale",
     SAMPLES: "coffee drawn for samples",
     CASH: "the cash box",

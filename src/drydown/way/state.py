@@ -27,6 +27,7 @@ class Stage:
     STORED = "stored"
     HULLED = "hulled"
     SORTED = "sorted"
+    ROASTED = "roasted"
     GONE = "gone"
 
 

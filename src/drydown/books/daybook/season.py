@@ -13,6 +13,7 @@ from drydown.books.bench.grades import last_grades
 from drydown.books.lots.states import states_of
 from drydown.books.models import Delivery, Lot
 from drydown.way.order import stage, stages
+from drydown.way.state import Stage
 
 __all__ = ["Stock", "fruit_by_day", "stock"]
 
@@ -41,7 +42,11 @@ def fruit_by_day(zone: tzinfo, species: str = "") -> Mapping[date, float]:
 
 def stock() -> list[Stock]:
     """What lies dry, by species, route, form, store and grade; the most first."""
-    lots = list(Lot.objects.filter(stage__in=[s.name for s in stages().values() if s.dry]).order_by("code"))
+    lots = list(
+        Lot.objects.filter(
+            stage__in=[s.name for s in stages().values() if s.dry or s.name == Stage.ROASTED]
+        ).order_by("code")
+    )
     states, grades = states_of(lots), last_grades([x.pk for x in lots])
     found: dict[tuple[str, str, str, str, str], list[Lot]] = {}
     for lot in lots:

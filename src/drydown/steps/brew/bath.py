@@ -33,7 +33,7 @@ def roots(ratio: float, count: int = 400) -> Array:
     def gap(x: float) -> float:
         return float((3.0 + ratio * x * x) * np.sin(x) - 3.0 * x * np.cos(x))
 
-    return np.array([brentq(gap, np.pi * n + 1e-9, np.pi * (n + 1), xtol=1e-13) for n in range(1, count + 1)])
+    return np.array([brentq(gap, np.pi * n, np.pi * (n + 1), xtol=1e-13) for n in range(1, count + 1)])
 
 
 def unextracted(

@@ -1,0 +1,76 @@
+"""What to build and advice, through the desk."""
+
+from __future__ import annotations
+
+import time
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from django.test import Client
+
+ASK = {
+    "crop_kg": "900", "species": "arabica", "begins": "2026-06-01", "weeks": "5", "days_a_week": "6",
+    "people": "2", "until_h": "20", "water_l_day": "400", "room_m2": "150", "money": "2000000",
+}  # fmt: skip
+
+
+def test_advice_is_given_printed_and_refused(client: Client) -> None:
+    assert client.get("/advice/").status_code == 200
+    text = client.get("/advice/", ASK).content.decode()
+    assert "a year more than selling the fruit" in text
+    assert "Buy in this order" in text
+    for language in ("en", "sw"):
+        assert client.get("/advice/print/", ASK | {"language": language}).content.startswith(b"%PDF")
+    for wrong in ({"weeks": "1"}, {"crop_kg": "many"}, {"until_h": "3"}, {"species": "mocha"}):
+        assert client.get("/advice/", ASK | wrong).status_code == 400
+    poor = client.get("/advice/", ASK | {"money": "100", "water_l_day": "0"}).content.decode()
+    assert "Not possible" in poor or "Selling the fruit" in poor
+    assert client.get("/advice/print/", {}).status_code == 400
+
+
+def test_a_search_is_begun_once_goes_on_beside_the_page_and_stays(client: Client, books: object) -> None:
+    from pathlib import Path
+
+    from django.conf import settings
+
+    path = Path(settings.STATION_FILE)
+    text = path.read_text(encoding="utf-8")
+    small = text.replace("fruit_kg = 96000", "fruit_kg = 3000").replace(
+        "ends = 2027-01-08", "ends = 2026-10-20"
+    )
+    path.write_text(small, encoding="utf-8")
+    try:
+        assert "Work it out" in client.get("/build/").content.decode()
+        assert client.get("/build/print/").status_code == 400
+        for _twice in range(2):
+            assert client.post("/build/start/").status_code == 302
+        until = time.monotonic() + 120.0
+        page = client.get("/build/").content.decode()
+        while "Bill of quantities" not in page and time.monotonic() < until:
+            time.sleep(0.5)
+            page = client.get("/build/").content.decode()
+        for words in ("Bill of quantities", "Side by side", "Money against service", "What lots wait for",
+                      "Published rules of thumb", "licensed practice"):  # fmt: skip
+            assert words in page, words
+        assert client.get("/build/print/").content.startswith(b"%PDF")
+        assert client.post("/build/start/").status_code == 302  # nothing is begun anew
+        assert "Bill of quantities" in client.get("/build/").content.decode()
+    finally:
+        path.write_text(text, encoding="utf-8")
+
+
+def test_what_the_station_does_not_state_is_named(client: Client, books: object) -> None:
+    from pathlib import Path
+
+    from django.conf import settings
+
+    path = Path(settings.STATION_FILE)
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.split("[season]")[0], encoding="utf-8")
+    try:
+        page = client.get("/build/").content.decode()
+        assert "[season], [build]" in page
+        assert client.post("/build/start/").status_code == 400
+        assert client.get("/advice/", ASK).status_code == 400
+    finally:
+        path.write_text(text, encoding="utf-8")
