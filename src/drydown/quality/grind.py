@@ -182,17 +182,15 @@ def fit_grind(retained_g: Mapping[float, float], pan_g: float, charge_g: float, 
 def _line(sizes: Array, grams: Array, whole: float, rng: np.random.Generator | None) -> tuple[float, float]:
     """Scale and n of one set of sieves."""
     coarser = np.clip(np.cumsum(grams[:-1][::-1])[::-1] / whole, 1e-4, 1.0 - 1e-4)
-    x, y = np.log(sizes), np.log(-np.log(coarser))
-    if sizes.size == 1:
+    told = (coarser > TELLS) & (coarser < 1.0 - TELLS)
+    if not told.any():
+        raise InputError("sieves hold all or nothing.", "grind", "Choose sieves that part the grind.")
+    x, y, left = np.log(sizes[told]), np.log(-np.log(coarser[told])), coarser[told]
+    if x.size == 1:
         n = 1.8 if rng is None else float(rng.uniform(1.3, 2.5))
         return float(np.exp(x[0] - y[0] / n)), n
-    weight = np.sqrt(coarser * (1.0 - coarser)) * -np.log(
-        coarser
-    )  # a weighing counts where the curve is steep
-    told = (coarser > TELLS) & (coarser < 1.0 - TELLS)
-    if told.sum() < 2:
-        raise InputError("sieves hold all or nothing.", "grind", "Choose sieves that part the grind.")
-    n, b = np.polyfit(x[told], y[told], 1, w=weight[told])
+    weight = np.sqrt(left * (1.0 - left)) * -np.log(left)  # a weighing counts where the curve is steep
+    n, b = np.polyfit(x, y, 1, w=weight)
     if n <= 0.1:
         raise InputError("the fractions do not fall as a grind's do.", "grind", "Check which sieve is which.")
     return float(np.exp(-b / n)), float(n)

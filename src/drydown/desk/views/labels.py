@@ -41,7 +41,7 @@ def labels(request: HttpRequest, code: str) -> HttpResponse:
     language = request.GET.get("language", "en")
     data = {
         "demo": settings.DEMO, "place": station.place.name, "lot": lot.code, "species": lot.species,
-        "route": lot.route_words, "roast": str(last.details.get("roast", "")) if last else "",
+        "route": str(lot.route_words()), "roast": str(last.details.get("roast", "")) if last else "",
         "grams": f"{grams:g}", "count": int(count),
         "roasted": lot.moved_at.astimezone(zone).date().isoformat(),
         "packed": timezone.now().astimezone(zone).date().isoformat(),

@@ -103,10 +103,8 @@ def through_bed(bed: Bed, seconds: float, cells: int = 60) -> BedRun:
 
     Equation: e dc/dt = -u dc/z + (1 - e)(s_f/t_f + s_s/t_s)(1 - c/c_sat); ds/dt = -s/t (1 - c/c_sat); upwind
     cells, water first fills the pores. Args: bed; seconds [s]; cells. Returns: `BedRun`, each half second.
-    Valid
-    range: 1 to 600 s. Source: double porosity after Moroney 2015, times of a grain our own; fines that
-    clog and
-    flow that goes round are not in it, so a finer grind than a machine bears looks too good.
+    Valid range: 1 to 600 s. Source: double porosity after Moroney 2015, times of a grain our own; fines that
+    clog and flow that goes round are not in it, so a finer grind than a machine bears looks too good.
 
     >>> made = through_bed(Bed(), 30.0)
     >>> bool(made.balance < 1e-9)

@@ -63,6 +63,9 @@ def inside_bounds(hardness_mg_l: float, alkalinity_mg_l: float) -> list[str]:
     """Which published bounds water is inside of, in words.
 
     Args: [mg/L as CaCO3]. Returns: a sentence a bound. Valid range: any. Source: `WATER_SOURCE`.
+
+    >>> len(inside_bounds(70.0, 50.0))
+    4
     """
     said = []
     for name, value in (("hardness", hardness_mg_l), ("alkalinity", alkalinity_mg_l)):

@@ -50,8 +50,8 @@ def ppm_in_room(grams: float, g_mol: float, room_m3: float) -> float:
 def air_m3_h(grams_h: float, g_mol: float, limit_ppm: float, outside_ppm: float = 0.0) -> float:
     """Fresh air that holds a steady source at a limit.
 
-    Equation: V/(limit - outside). Args: grams_h [g/h]; g_mol; limit_ppm, outside_ppm. Returns: [m3/h]. Valid
-    range: a limit above outside. Source: steady mass balance of a room.
+    Equation: V/(limit - outside). Args: grams_h [g/h]; g_mol; limit_ppm, outside_ppm. Returns: [m3/h].
+    Valid range: a limit above outside. Source: steady mass balance of a room.
 
     >>> round(air_m3_h(1.0, CO_G_MOL, 35.0), 1)
     25.0

@@ -218,6 +218,9 @@ def reaction_kw_kg(temp_c: float | Array, released: float | Array) -> Array:
     Returns: [kW/kg dry]. Valid range: 20 to 260 C. Source: Schwartzberg 2002, from memory; another source
     finds
     less than 5 C of effect (Abdul Ghani 2019, second-hand).
+
+    >>> reaction_kw_kg(200.0, 232.0).item()
+    0.0
     """
     left = (REACTION_KJ_KG - np.asarray(released)) / REACTION_KJ_KG
     return np.asarray(116_200.0 * np.exp(-5500.0 / (np.asarray(temp_c) + ZERO_C_K)) * left)
@@ -231,6 +234,9 @@ def organic_rate(temp_c: float | Array, scale: float | Array = 1.0) -> Array:
     [1/s of the dry matter]. Valid range: 150 to 250 C. Source: own closure on assumed anchors (205 C 2.5
     %, 218
     5 %, 228 7.5 %, 240 11.5 %); weigh your own.
+
+    >>> organic_rate(220.0).round(7).item()
+    0.0001817
     """
     kelvin = np.asarray(temp_c) + ZERO_C_K
     return np.asarray(
