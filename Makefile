@@ -11,7 +11,7 @@ run: setup
 test: setup-test lint types
 	@$(MAKE) --no-print-directory -j2 --output-sync=target test-pages test-books
 
-MODEL := tests/faults tests/quality tests/plan tests/season tests/outlook tests/test_outlook.py tests/dry
+MODEL := tests/quality tests/plan tests/outlook tests/test_outlook.py tests/dry
 
 test-pages:
 	@$(BIN)/python -m pytest --durations=15 --ignore=tests/books $(addprefix --ignore=,$(MODEL))

@@ -190,7 +190,7 @@ def _paint(picture: Array, h: Array, outline: Array, test, colour, extra=None, n
 def scene(
     seed: int, px_per_mm: float | None = None, tilt: float | None = None, blur: float | None = None,
     pairs: float = 0.9, dark_sheet: bool = False,
-    most: int = 26,
+    most: int = 26, bean_colour: Array | None = None,
 ) -> Scene:  # fmt: skip
     """One drawn scene."""
     rng = np.random.default_rng(seed)
@@ -232,6 +232,8 @@ def scene(
         green = (
             np.array([0.24, 0.25, 0.15]) * rng.uniform(0.6, 1.15) * np.array([rng.uniform(0.9, 1.2), 1, 1])
         )
+        if bean_colour is not None:  # linear light over that of the sheet, which is taken as 0.9
+            green = bean_colour / 0.9 * sheet
         phase, crease = rng.uniform(0, 6, 3), rng.uniform() < 0.5
 
         def texture(mm: Array, b: Array = bean, p: Array = phase, c: bool = crease) -> Array:
