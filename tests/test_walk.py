@@ -124,7 +124,7 @@ def test_gate_to_dry_date(browser: Browser, address: str, size: str) -> None:
 
 
 ADVICE = (
-    "/advice/?crop_kg=900&species=arabica&begins=2026-10-01&weeks=6&days_a_week=6&people=2&until_h=20"
+    "/advice/?crop_kg=900&species=arabica&begins=2026-10-01&weeks=6&people=2&pulper=0&beds=0"
     "&water_l_day=300&room_m2=100&money=2000000"
 )
 

@@ -9,8 +9,9 @@ if TYPE_CHECKING:
     from django.test import Client
 
 ASK = {
-    "crop_kg": "900", "species": "arabica", "begins": "2026-06-01", "weeks": "5", "days_a_week": "6",
-    "people": "2", "until_h": "20", "water_l_day": "400", "room_m2": "150", "money": "2000000",
+    "crop_kg": "900", "species": "arabica", "begins": "2026-06-01", "weeks": "5", "people": "2",
+    "pulper": "0",
+    "beds": "0", "water_l_day": "400", "room_m2": "150", "money": "2000000",
 }  # fmt: skip
 
 
@@ -21,7 +22,7 @@ def test_advice_is_given_printed_and_refused(client: Client) -> None:
     assert "Buy in this order" in text
     for language in ("en", "sw"):
         assert client.get("/advice/print/", ASK | {"language": language}).content.startswith(b"%PDF")
-    for wrong in ({"weeks": "1"}, {"crop_kg": "many"}, {"until_h": "3"}, {"species": "mocha"}):
+    for wrong in ({"weeks": "1"}, {"crop_kg": "many"}, {"beds": "-3"}, {"species": "mocha"}):
         assert client.get("/advice/", ASK | wrong).status_code == 400
     poor = client.get("/advice/", ASK | {"money": "100", "water_l_day": "0"}).content.decode()
     assert "Not possible" in poor or "Selling the fruit" in poor

@@ -56,15 +56,22 @@ def test_a_walk_from_green_sample_to_cup(client: Client, hulled: str) -> None:
         "green_percent": "11",
         "charge_c": "190",
     }
-    assert client.post(pad, begin | {"green_g": "wet"}).status_code == 400
+    for wrong in ({"green_g": "wet"}, {"green_g": "5000"}, {"charge_c": "340"}):
+        assert client.post(pad, begin | wrong).status_code == 400
     assert client.post(pad, begin).status_code == 302
     text = client.get(pad).content.decode()
     assert "out about" in text
     assert "Never compare them between machines" in text
+    for slip in ("abc", "985", "290"):
+        again = client.post(pad, {"what": "read", "probe_c": slip})
+        assert again.status_code == 400
+        assert "Out: beans leave now" in again.content.decode()  # the pad stays
     for tap in ({"what": "read", "probe_c": "98,5"}, {"what": "event", "event": "pops"}, {"what": "out"}):
         assert client.post(pad, tap).status_code == 302
     assert client.post(pad, {"what": "read", "probe_c": "120"}).status_code == 400  # out already
-    assert client.post(pad, {"what": "weigh", "roasted_g": "20"}).status_code == 400  # 80 g cannot have left
+    lost = client.post(pad, {"what": "weigh", "roasted_g": "20"})  # 80 g cannot have left
+    assert lost.status_code == 400
+    assert "cannot be" in lost.content.decode()
     done = {"what": "weigh", "roasted_g": "85,5", "roasted_percent": "2", "lightness": "31"}
     assert client.post(pad, done).status_code == 302
     kept = BenchSheet.objects.get(kind="roast")
@@ -81,7 +88,7 @@ def test_a_walk_from_green_sample_to_cup(client: Client, hulled: str) -> None:
         "14.5",
         "for tasting",
         "One sieve tells one share",
-        "Extraction: inside",
+        ": inside the old bounds",
         "green equivalent",
     ):
         assert words in page, words

@@ -99,7 +99,15 @@ def test_what_cannot_be_reached_is_said() -> None:
     assert "out" not in ahead.figures
     assert any("not reachable" in n for n in ahead.notes)
     assert any("pops" in n for n in ahead.notes)
-    fuel, co2 = ahead.figures["fuel"], ahead.figures["co2"]
+    assert "loss" not in ahead.figures  # a loss of beans that never came out would mislead
+    hot = roast_ahead(
+        Roaster(), Batch(1.0, 0.11, 210.0, ((0.0, 400.0),)), drop=("probe_c", 300.0), members=20
+    )
+    assert any("burn" in n for n in hot.notes)
+    well = roast_ahead(
+        Roaster(), Batch(1.0, 0.11, 210.0, ((0.0, 303.0),)), drop=("bean_c", 222.0), members=20
+    )
+    fuel, co2 = well.figures["fuel"], well.figures["co2"]
     assert fuel.high / fuel.low > 3.0  # published figures differ by more than a factor of three
     assert co2.high == pytest.approx(0.70, rel=0.01)
 

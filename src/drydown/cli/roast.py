@@ -41,7 +41,7 @@ def _roaster(station: Path, name: str) -> Roaster:
 
 
 def roast(
-    station: Annotated[Path, typer.Argument(help="station file with [[equipment.roasters]]")],
+    station: Annotated[Path, typer.Argument(help="station file that states a roaster")],
     green_kg: Annotated[float, typer.Option(parser=amount, help="green in, kg")],
     moisture_percent: Annotated[float, typer.Option(parser=amount, help="its moisture, % wb")],
     roaster: Annotated[str, typer.Option(help="its name (default: the first)")] = "",
@@ -70,6 +70,7 @@ def roast(
             raise InputError(
                 "the gas into the beans is not known.", "--inlet-c", "Measure it, or state inlet_c."
             )
+        here.refuse(green_kg, charge_c or here.charge_c)
         batch = Batch(green_kg, moisture_percent / 100.0, charge_c or here.charge_c, ((0.0, inlet),))
         with waiting("following it in its futures", quiet=as_json):
             fit = _learnt(here, log or [], inlet) if log else None
@@ -196,6 +197,9 @@ def brew(
     people: Annotated[int | None, typer.Option(min=1, max=5000, help="or for so many people")] = None,
     cup_ml: Annotated[float, typer.Option(parser=amount, help="a cup, mL")] = 150.0,
     ratio: Annotated[float, typer.Option(parser=amount, help="recipe: grams of water to a gram")] = 16.5,
+    from_bowl: Annotated[
+        bool, typer.Option("--from-bowl", help="drunk off the grounds: nothing stays in them")
+    ] = False,
     price_kg: Annotated[float | None, typer.Option(parser=amount, help="roasted coffee, per kg")] = None,
     as_json: AsJson = False,
 ) -> None:
@@ -210,7 +214,8 @@ def brew(
         lines: list[str] = []
         if litres is not None or people is not None:
             whole = litres if litres is not None else (people or 0) * cup_ml / 1000.0
-            told |= _recipe(whole, ratio, retained if kind == "percolation" else 0.0, cup_ml, price_kg, lines)
+            told |= _recipe(whole, ratio, 0.0 if from_bowl else retained, cup_ml, price_kg, lines)
+        low = high = 0.0
         if brix is not None:
             low, strength, high = tds_of_brix(brix, own_slope)
             told["strength_band"] = (low, high)
@@ -218,6 +223,8 @@ def brew(
             lines.append(say(words, a=low, b=high))
         if dose_g is not None and water_g is not None and (strength is not None or extraction is not None):
             told |= _balance(kind, (dose_g, water_g), strength, extraction, retained, lines)
+            if brix is not None:
+                told |= _by_brix(kind, (dose_g, water_g), (low, high), retained, lines)
         if not lines:
             raise InputError(
                 "nothing was asked.", "brew", "Give --dose-g, --water-g, --strength, or --people."
@@ -238,7 +245,9 @@ def _recipe(
 
     dose, water = recipe(whole, ratio, retained)
     told: dict[str, object] = {"recipe": {"litres": whole, "dose_g": dose, "water_g": water}}
-    lines.append(say("{l:g} L: {d:.0f} g of coffee, {w:.0f} g of water.", l=whole, d=dose, w=water))
+    lines.append(
+        say("{l:g} L in the cups: {d:.0f} g of coffee, {w:.0f} g of water.", l=whole, d=dose, w=water)
+    )
     if price_kg is not None:
         cup = price_kg * dose / 1000.0 / (1000.0 * whole / cup_ml)
         told["cost_cup"] = cup
@@ -264,6 +273,21 @@ def _balance(
     lines.append(f"{BOX_SOURCE.text}.")
     return {"strength": made.strength, "extraction": made.extraction, "beverage_g": made.beverage_g,
             "inside": made.inside()}  # fmt: skip
+
+
+def _by_brix(
+    kind: str, masses: tuple[float, float], ends: tuple[float, float], retained: float, lines: list[str]
+) -> dict[str, object]:
+    """Extraction at both ends of what Brix may mean."""
+    from drydown.steps.brew.balance import immersion, percolation  # noqa: PLC0415 (keeps --help quick)
+
+    made = [
+        percolation(*masses, s, retained) if kind == "percolation" else immersion(*masses, strength=s)
+        for s in ends
+    ]
+    low, high = (m.extraction for m in made)
+    lines.append(say("So extraction is {a:.1f} to {b:.1f} %.", a=low, b=high))
+    return {"extraction_band": (low, high)}
 
 
 def probe(

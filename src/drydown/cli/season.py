@@ -20,9 +20,7 @@ if TYPE_CHECKING:
 
 __all__ = ["build", "district", "season"]
 
-StationFile = Annotated[
-    Path, typer.Argument(help="station file with [crop], [season] and, to build, [build]")
-]
+StationFile = Annotated[Path, typer.Argument(help="station file with its crop, season and build tables")]
 Seasons = Annotated[int, typer.Option(min=10, max=5000, help="harvests simulated")]
 Seed = Annotated[int, typer.Option(min=0, max=2**31 - 1, help="seed of fruit and weather")]
 AsJson = Annotated[bool, typer.Option("--json", help="print JSON")]
@@ -66,7 +64,11 @@ def season(
             print_json(_as_dict(found, seed))
             return
         out.print(figures_table(say("{n} harvests of {s}", n=seasons, s=here.place.name), figures))
-        out.print(figures_table(say("Fruit of lots that lost, by cause"), causes))
+        out.print(
+            figures_table(
+                say("Fruit in lots that lost 2 % of their worth and more (a lot may stand twice)"), causes
+            )
+        )
         _print_told(found)
         print_cautions(at_command("season"))
 

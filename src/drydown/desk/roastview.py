@@ -21,6 +21,8 @@ __all__ = ["batch_of", "brew_figures", "fit_of", "grind_figures", "log_of", "roa
 
 LAB = Source("ISO/CIE 11664-4", Status.PUBLISHED)
 WEIGHED = Source("conservation of mass, from the weighings", Status.DERIVED)
+LEAST_READ, LEAST_S = 5, 180.0
+"""Logs with fewer readings, or shorter, are not learnt from (own choice)."""
 COLOUR_DOUBT = 1.0
 """How far a read L* may lie off (own estimate)."""
 
@@ -133,8 +135,9 @@ def brew_figures(told: BrewTold) -> tuple[dict[str, Figure], list[str]]:
     for name, inside in made.inside().items():
         a, b = BOX[name]
         state = say("inside") if inside else say("outside")
-        told_of = "{n}: {s} the old bounds of {a:g} to {b:g} %, which later work doubts."
-        words.append(say(told_of, n=say(name).capitalize(), s=state, a=a, b=b))
+        value = made.strength if name == "strength" else made.extraction
+        told_of = "{n} {v:.2f} %: {s} the old bounds of {a:g} to {b:g} %, which later work doubts."
+        words.append(say(told_of, n=say(name).capitalize(), v=value, s=state, a=a, b=b))
     return found, words
 
 

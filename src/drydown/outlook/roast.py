@@ -55,6 +55,8 @@ FUEL_SOURCE = Source(
 )  # fmt: skip
 CO2_KG_MJ = 0.0561
 HIGHEST_MJ_KG = 12.5
+BURN_C = 245.0
+"""Bean temperature past which nobody roasts on purpose (own choice; darkest roasts end near 240 C)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -257,13 +259,18 @@ def _figures(
             continue
         found[f"at {name}"] = _span(at[np.isfinite(at)], "s", say("the probe passes {c:g} C", c=level), told)
     ends = np.full(run.values.shape[0], run.seconds[-1])
+    if drop[1] > BURN_C:
+        notes.append(say("beans past {b:g} C smoke and burn: choose a lower end", b=BURN_C))
+        return found, notes
     if drop[1] > 0.0:
         out = run.when(*drop)
         if np.isinf(out).mean() > 0.5:
-            notes.append(say("{c:g} C is not reached within the time looked at", c=drop[1]))
-        else:
-            found["out"] = _span(out[np.isfinite(out)], "s", say("passes {c:g} C", c=drop[1]), told)
-            ends = np.where(np.isfinite(out), out, ends)
+            hottest = float(np.median(run.column("bean_c").max(axis=1)))
+            words = "{c:g} C is not reached in the time looked at: beans come to {h:.0f} C; no loss is told"
+            notes.append(say(words, c=drop[1], h=hottest))
+            return found, notes
+        found["out"] = _span(out[np.isfinite(out)], "s", say("passes {c:g} C", c=drop[1]), told)
+        ends = np.where(np.isfinite(out), out, ends)
     here = run.at(ends)
     found["loss"] = _span(
         100.0 * run.loss(ends), "%", say("share of the green mass gone: water and organic"), told

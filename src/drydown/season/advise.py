@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from drydown.errors import InputError, RangeError
 from drydown.figures import Figure
+from drydown.numerals import number
 from drydown.season.chain import chain_of
 from drydown.season.costs import costs_of
 from drydown.season.design import Hours, design_of
@@ -31,7 +32,7 @@ from drydown.station.model import Bed, Equipment, Machine, Station
 from drydown.station.work import Shift
 from drydown.words import say
 
-__all__ = ["Advice", "Answers", "Way", "advise", "buying_order"]
+__all__ = ["Advice", "Answers", "Way", "advise", "buying_order", "mould_share"]
 
 Array = NDArray[np.float64]
 SIZES = (0.5, 0.75, 1.0, 1.5)
@@ -41,6 +42,13 @@ DWELL_DAYS = {"washed": 10.0, "pulped_natural": 13.0, "natural": 20.0}
 PULP_H = 4.0
 """Hours in which the fruit of a large day should be pulped (own choice, after the extension rule of 2 h)."""
 SHORT_RUN, LONG_RUN = 10, 50
+MOST_MOULD = 0.10
+"""A way with more of its lots past the longer mould rule is not recommended (own choice)."""
+NEAR = 0.05
+"""Ways that leave so nearly the same are told as equal, and the one that costs least comes first (own
+choice)."""
+TEND_H = 1.0
+"""Hours a day that whoever dries spends on raking and covering, whatever the amount (own estimate)."""
 WAYS: tuple[tuple[str, str, str], ...] = (
     ("natural", "tarpaulin", "dry whole fruit on tarpaulins"),
     ("natural", "raised_bed", "dry whole fruit on raised beds"),
@@ -114,6 +122,8 @@ class Way:
     study: Study | None
     area_m2: float
     why_not: str = ""
+    why: str = ""
+    """The kind of reason by its name in the sheet's words."""
 
     @property
     def left(self) -> Array:
@@ -137,7 +147,20 @@ class Advice:
     @property
     def sell(self) -> bool:
         """Whether selling the fruit is left as the best."""
-        return not self.ways or float(self.ways[0].left.mean()) <= 0.0
+        if not self.ways or mould_share(self.ways[0]) > MOST_MOULD:
+            return True
+        return float(self.ways[0].left.mean()) <= 0.0
+
+    @property
+    def equals(self) -> int:
+        """How many ways leave nearly the same as the first, itself not counted."""
+        if self.sell:
+            return 0
+        best = max(float(w.left.mean()) for w in self.ways if mould_share(w) <= MOST_MOULD)
+        near = [
+            w for w in self.ways if w.left.mean() >= best - NEAR * abs(best) and mould_share(w) <= MOST_MOULD
+        ]
+        return len(near) - 1
 
     def figures(self, way: Way) -> dict[str, Figure]:
         """Figures of a way."""
@@ -179,7 +202,7 @@ def advise(
         way = _sized(here, weather, answers, prices, (route, place, str(say(words))), seed, threads)
         (out if way.why_not else possible).append(way)
     longer = [_again(here, weather, answers, way, seasons, seed, threads) for way in possible]
-    longer.sort(key=lambda w: -float(w.left.mean()))
+    longer = _ranked(longer)
     return Advice(
         answers, here, tuple(longer), tuple(out), _best_in(longer), tuple(_notes(base, longer))
     )  # fmt: skip
@@ -215,32 +238,34 @@ def _sized(
     missing = [k for k in needs if k not in prices]
     if missing:
         names = ", ".join(kind_of(k).label for k in missing)
-        return Way(route, place, words, {}, None, 0.0, say("no price is stated for {k}", k=names))
+        return Way(
+            route, place, words, {}, None, 0.0, say("no price is stated for {k}", k=names), "adv_no_price"
+        )
     if here.work.green_price(a.species, route) is None:
-        return Way(route, place, words, {}, None, 0.0, say("no price of its green is stated"))
+        return Way(route, place, words, {}, None, 0.0, say("no price of its green is stated"), "adv_no_price")
     try:
         chain = chain_of(here, a.species, route)
     except InputError as error:
-        return Way(route, place, words, {}, None, 0.0, str(error).rstrip("."))
+        return Way(route, place, words, {}, None, 0.0, str(error).rstrip("."), "adv_no_habit")
     peak = a.harvest().peak_share * a.crop_kg
     if chain.water_l * peak > a.water_l_day:
         why = say(
             "takes {n:.0f} L on a large day; there are {h:.0f}", n=chain.water_l * peak, h=a.water_l_day
         )
-        return Way(route, place, words, {}, None, 0.0, why)
+        return Way(route, place, words, {}, None, 0.0, why, "adv_no_water")
     best: Way | None = None
-    short = ""
+    short = ("", "")
     for size in SIZES:
         counts = _counts(
             a, prices, (route, place), peak, chain.m2 * peak * DWELL_DAYS[route] * size, chain.tank_l
         )
         short = _too_much(a, prices, counts)
-        if short:
+        if short[0]:
             break
         made = _tried(here, weather, a, Way(route, place, words, counts, None, 0.0), SHORT_RUN, seed, threads)
         if best is None or made.left.mean() > best.left.mean():
             best = made
-    return best or Way(route, place, words, {}, None, 0.0, short)
+    return best or Way(route, place, words, {}, None, 0.0, short[1], short[0])
 
 
 def _counts(
@@ -260,17 +285,17 @@ def _counts(
     return counts
 
 
-def _too_much(a: Answers, prices: Mapping[str, Option], counts: Mapping[str, int]) -> str:
-    """Why counts cannot be had; empty where they can."""
+def _too_much(a: Answers, prices: Mapping[str, Option], counts: Mapping[str, int]) -> tuple[str, str]:
+    """Why counts cannot be had, its kind and in words; empty where they can."""
     area = a.has_bed_m2 + sum(
         n * (prices[k].size or kind_of(k).capacity) for k, n in counts.items() if kind_of(k).thing == "bed"
     )
     once = sum(n * prices[k].price for k, n in counts.items())
     if area > a.room_m2:
-        return say("needs {n:.0f} m2; there is room for {h:.0f}", n=area, h=a.room_m2)
+        return "adv_no_room", say("needs {n:.0f} m2; there is room for {h:.0f}", n=area, h=a.room_m2)
     if once > a.money:
-        return say("costs {n:.0f}; there is {h:.0f} to spend", n=once, h=a.money)
-    return ""
+        return "adv_no_money", say("costs {n}; there is {h} to spend", n=number(once), h=number(a.money))
+    return "", ""
 
 
 def _tried(
@@ -284,6 +309,8 @@ def _tried(
     design = design_of(whole, hours, {a.species: ((way.route, 1.0),)})
     units = simulate(design, weather, a.harvest(), seasons, seed, threads)
     outcome = outcome_of(design, units, here.build.fresh_hours)
+    lying = (outcome.used.sum(axis=2) > 0.0).sum(axis=1)
+    outcome.each["people_h"] = outcome.each["people_h"] + TEND_H * lying
     costs = costs_of(design, here.build, way.bought, units, outcome)
     made = Study(design, way.bought, tuple(units), outcome, costs, here.build.fresh_hours)
     return replace(way, study=made, area_m2=sum(b.area_m2 for b in whole.equipment.beds))
@@ -293,6 +320,27 @@ def _again(
     here: Station, weather: Weather, a: Answers, way: Way, seasons: int, seed: int, threads: int
 ) -> Way:
     return way if seasons <= SHORT_RUN else _tried(here, weather, a, way, seasons, seed, threads)
+
+
+def mould_share(way: Way) -> float:
+    """Share of a way's lots past the longer mould rule, in the mean."""
+    return 0.0 if way.study is None else float(way.study.outcome.each["mould_lots"].mean())
+
+
+def _ranked(ways: Sequence[Way]) -> list[Way]:
+    """Those whose lots keep the mould rule first, by what is left; of the first few that leave nearly the
+    same,
+    the one that costs least comes first."""
+    order = sorted(ways, key=lambda w: (mould_share(w) > MOST_MOULD, -float(w.left.mean())))
+    if not order or mould_share(order[0]) > MOST_MOULD:
+        return order
+    best = float(order[0].left.mean())
+    near = [
+        w for w in order
+        if mould_share(w) <= MOST_MOULD and w.study is not None and w.left.mean() >= best - NEAR * abs(best)
+    ]  # fmt: skip
+    near.sort(key=lambda w: w.study.costs.once if w.study is not None else 0.0)
+    return [*near, *(w for w in order if w not in near)]
 
 
 def _best_in(ways: Sequence[Way]) -> tuple[float, ...]:
@@ -307,16 +355,17 @@ def _best_in(ways: Sequence[Way]) -> tuple[float, ...]:
 def _notes(base: Station, ways: Sequence[Way]) -> list[str]:
     found = [
         say("Weather and prices are those of {p}; the grower's own hill may differ.", p=base.place.name),
-        say("Fruit comes from five to two hours before work ends, two hours from the tree (own choice)."),
-        say("Own work counts {w:g} {c} an hour.", w=base.work.wage_per_h or 0.0, c=base.money.currency),
-    ]  # fmt: skip
-    for way in ways[:1]:
-        if way.study is not None and (past := way.study.outcome.each["mould_lots"].mean()) > 0.05:
-            words = "{s:.0f} % of its lots pass the longer mould rule: hold them, or have them tested."
-            found.append(say(words, s=100.0 * past))
-        if way.place == "tarpaulin":
-            words = "Coffee on the ground takes up soil and taint: no figure here counts that, buyers may."
-            found.append(say(words))
+        say("Fruit is taken to come from five to two hours before work ends, two hours old (own choice)."),
+    ]
+    words = (
+        "Own work counts {w:g} {c} an hour: one figure for all steps, from memory, and {t:g} h a day while "
+        "coffee lies (own estimate)."
+    )
+    found.append(say(words, w=base.work.wage_per_h or 0.0, c=base.money.currency, t=TEND_H))
+    for way in ways:
+        if mould_share(way) > MOST_MOULD:
+            words = "{w}: {s:.0f} % of its lots pass the mould rule of 5 days; it is not recommended here."
+            found.append(say(words, w=way.words, s=100.0 * mould_share(way)))
     return [str(f) for f in found]
 
 

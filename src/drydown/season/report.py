@@ -95,7 +95,7 @@ class Proposal:
         each = self.best.outcome.each
         told = [
             self.money(),
-            say("Fresh: {a:.1f} % of days (asked {b:g}); past the longer mould rule: {m:.1f} % of lots "
+            say("Fresh: {a:.1f} % of days (asked {b:g}); past the mould rule of 5 days: {m:.1f} % of lots "
             "(asked {n:g}).",
                 a=100 * each["fresh_days"].mean(), b=100 * fresh, m=100 * each["mould_lots"].mean(),
                 n=100 * mould)
@@ -256,7 +256,7 @@ def _three(value: float) -> str:
     return str(number(round(value, digits)))
 
 
-SHOWN = ("yearly", "lost_worth", "fresh_days", "mould_lots", "area_used", "per_kg")
+SHOWN = ("yearly_cost", "lost_worth", "days_all_fresh", "mould_lots", "area_used", "cost_per_kg_green")
 HEADS = ("money a year", "worth lost", "fresh days, %", "past the mould rule, %", "area used, %", "cost a kg")
 
 

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from drydown.numerals import number
-from drydown.season.advise import Advice, Way, buying_order
+from drydown.season.advise import MOST_MOULD, Advice, Way, buying_order, mould_share
 from drydown.season.kinds import kind_of
 from drydown.season.told import WetYears, flow_of, wet_years
 
@@ -31,10 +31,12 @@ def _row(way: Way) -> dict[str, Any]:
     each, chain = way.study.outcome.each, next(iter(way.study.design.chains.values()))
     share = float(np.asarray(way.study.design.station.practice().typical().float_share))
     flow = flow_of(chain, share)
-    low, middle, high = (float(x) for x in np.percentile(way.left, (10, 50, 90)))
+    low, high = (float(x) for x in np.percentile(way.left, (10, 90)))
+    middle = float(way.left.mean())
     return {
         "way": f"way_{way.route}_{way.place}", "words": way.words, "green": number(flow.steps[-1][1]),
         "water": number(flow.water_l), "m2": number(way.area_m2),
+        "mould": f"{100 * mould_share(way):.0f}",
         "days": number(float(np.nanmean(each["dry_days"]))), "once": _money(way.study.costs.once),
         "left": _money(middle), "low": _money(low), "high": _money(high),
     }  # fmt: skip
@@ -72,13 +74,21 @@ def sheet(advice: Advice) -> dict[str, Any]:
     made: dict[str, Any] = {
         "place": advice.station.place.name, "currency": currency, "told": told, "sell": advice.sell,
         "species": a.species, "begins": a.begins.isoformat(), "weeks": a.weeks, "notes": list(advice.notes),
-        "not_possible": [[f"way_{w.route}_{w.place}", w.why_not] for w in advice.not_possible],
+        "not_possible": [[f"way_{w.route}_{w.place}", w.why] for w in advice.not_possible],
+        "equals": advice.equals, "why_sell": _why_sell(advice),
         "ways": [_row(w) for w in advice.ways[:OTHERS]],
         "best_in": [_tenths(s) for s in advice.best_in[:OTHERS]],
     }  # fmt: skip
     if not advice.ways:
         return made | {"flow": [], "money": [], "buy": [], "seasons": 0, "cautions": ["adv_c4", "adv_c5"]}
     return made | _best(advice, advice.ways[0])
+
+
+def _why_sell(advice: Advice) -> str:
+    """Why selling the fruit is left, by its name in the words."""
+    if not advice.ways:
+        return "adv_sell_none"
+    return "adv_sell_mould" if mould_share(advice.ways[0]) > MOST_MOULD else "adv_sell"
 
 
 def _best(advice: Advice, best: Way) -> dict[str, Any]:

@@ -184,14 +184,14 @@ def figures_of(found: Study, currency: str = "") -> dict[str, Figure]:
         ("fruit", each["fruit_kg"], "kg", 1.0, say("fruit of a season"), HARVEST_SOURCE),
         ("peak_day", each["peak_day_kg"], "kg", 1.0, say("fruit of its largest day"), HARVEST_SOURCE),
         ("in_time", each["in_time"], "%", 100.0, say("fruit pulped or spread within {h:g} h", h=h), YARD),
-        ("fresh_days", each["fresh_days"], "%", 100.0, say("days without fruit over {h:g} h old", h=h), YARD),
-        ("mould_lots", each["mould_lots"], "%", 100.0, say("lots past the longer mould rule"), ENGINE),
+        ("days_all_fresh", each["fresh_days"], "%", 100.0, say("days without fruit over {h:g} h", h=h), YARD),
+        ("mould_lots", each["mould_lots"], "%", 100.0, say("lots over 5 days in the mould window"), ENGINE),
         ("days", each["dry_days"], "days", 1.0, say("days on the beds, a season's middle lot"), ENGINE),
         ("lost", each["lost_share"], "%", 100.0, say("share of the green's worth that was lost"),
         WAIT_SOURCE),
         ("green", each["green_kg"], "kg", 1.0, say("green coffee"), YARD),
         ("area_used", each["area_used"], "%", 100.0, say("area in use on the fullest day"), YARD),
-        ("full_days", each["full_days"], "days", 1.0, say("days a lot had waited over 12 h for room"), YARD),
+        ("days_without_room", each["full_days"], "days", 1.0, say("days a lot waited over 12 h"), YARD),
         ("water_day", each["water_day_l"], "L", 1.0, say("water drawn on the thirstiest day"), YARD),
         ("effluent_day", each["effluent_day_l"], "L", 1.0, say("let out on that with most"), YARD),
         ("water", each["water_l"], "L", 1.0, say("water of a season"), YARD),
@@ -200,14 +200,21 @@ def figures_of(found: Study, currency: str = "") -> dict[str, Figure]:
     ]  # fmt: skip
     if not costs.unknown:
         money: list[tuple[str, Array, str]] = [
-            ("yearly", costs.yearly, say("bought things and upkeep, wages, fuel, and worth lost")),
+            ("yearly_cost", costs.yearly, say("bought things and upkeep, wages, fuel, and worth lost")),
             ("lost_worth", costs.lost, say("worth of green that was lost")),
             ("left", costs.left, say("price of the green less fruit, wages, fuel, bought things")),
             ("working_capital", costs.dips, say("most that is paid out before it comes back")),
         ]
         rows += [(k, v, currency, 1.0, rule, CAPITAL_SOURCE) for k, v, rule in money]
         rows.append(
-            ("per_kg", costs.per_kg, f"{currency}/kg", 1.0, say("all costs over the green"), CAPITAL_SOURCE)
+            (
+                "cost_per_kg_green",
+                costs.per_kg,
+                f"{currency}/kg",
+                1.0,
+                say("all costs over the green"),
+                CAPITAL_SOURCE,
+            )
         )
     return {k: _figure(v * scale, unit, rule, told, source) for k, v, unit, scale, rule, source in rows}
 

@@ -7,7 +7,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
-from drydown.errors import DrydownError
+from drydown.errors import DrydownError, RangeError
 from drydown.station.part import Part, Text
 from drydown.steps.roast.model import Roaster as Machine
 from drydown.words import say
@@ -76,6 +76,19 @@ class Roaster(Part):
         except DrydownError as error:
             raise ValueError(str(error).rstrip(".")) from error
         return self
+
+    def refuse(self, green_kg: float, charge_c: float) -> None:
+        """Refuse a batch that the roaster does not hold, and a charge far from its own."""
+        if not 0.1 * self.batch_kg <= green_kg <= 1.25 * self.batch_kg:
+            raise RangeError(
+                say("{r} is stated for {b:g} kg, got {g:g} kg.", r=self.name, b=self.batch_kg, g=green_kg),
+                "green", "Grams or kilograms? Check, or correct batch_kg in the station file.",
+            )  # fmt: skip
+        if abs(charge_c - self.charge_c) > 80.0:
+            raise RangeError(
+                say("{c:g} C is far from the {o:g} C stated here.", c=charge_c, o=self.charge_c),
+                "charge temperature", "Check the probe, or correct charge_c in the station file.",
+            )  # fmt: skip
 
     def machine(self) -> Machine:
         """The same as the roasting step knows it: per kilogram of batch where nothing is stated."""

@@ -13,7 +13,6 @@ from drydown.books.bench.grades import last_grades
 from drydown.books.lots.states import states_of
 from drydown.books.models import Delivery, Lot
 from drydown.way.order import stage, stages
-from drydown.way.state import Stage
 
 __all__ = ["Stock", "fruit_by_day", "stock"]
 
@@ -43,9 +42,9 @@ def fruit_by_day(zone: tzinfo, species: str = "") -> Mapping[date, float]:
 def stock() -> list[Stock]:
     """What lies dry, by species, route, form, store and grade; the most first."""
     lots = list(
-        Lot.objects.filter(
-            stage__in=[s.name for s in stages().values() if s.dry or s.name == Stage.ROASTED]
-        ).order_by("code")
+        Lot.objects.filter(stage__in=[s.name for s in stages().values() if s.lies == "store"]).order_by(
+            "code"
+        )
     )
     states, grades = states_of(lots), last_grades([x.pk for x in lots])
     found: dict[tuple[str, str, str, str, str], list[Lot]] = {}

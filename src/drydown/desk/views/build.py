@@ -34,6 +34,8 @@ from drydown.words import say
 __all__ = ["advice", "advice_print", "build", "build_print", "build_start"]
 
 WEEKS = (2, 45)
+DAYS_A_WEEK, WORK_H = 6, (7.0, 20.0)
+"""Picking days and hours of work that the page takes and says; the command asks for them."""
 
 
 @require_safe
@@ -83,12 +85,12 @@ class AdviceForm(forms.Form):
     species = forms.ChoiceField(label=_("species"))
     begins = forms.DateField(label=_("the harvest begins on"), widget=forms.DateInput(attrs={"type": "date"}))
     weeks = Plain(*WEEKS, "", label=_("weeks it lasts"))
-    days_a_week = Plain(1, 7, "", label=_("days a week with picking"))
     people = Plain(1, 500, "", label=_("people who work at it"))
-    until_h = Plain(8, 24, "", label=_("work ends at (hour of the day)"))
     water_l_day = Plain(0, 1e7, "L", label=_("clean water a day, L"))
     room_m2 = Plain(1, 1e6, "m2", label=_("room for drying, m²"))
     money = Plain(0, 1e12, "", label=_("money that can be spent"))
+    pulper = Plain(0, 5e4, "kg/h", label=_("a pulper that is there, kg an hour (0: none)"))
+    beds = Plain(0, 1e6, "m2", label=_("drying beds that are there, m² (0: none)"))
 
     def __init__(self, station: Station, *args: object, **kwargs: object) -> None:
         super().__init__(*args, **kwargs)  # type: ignore[arg-type]
@@ -96,12 +98,12 @@ class AdviceForm(forms.Form):
         self.fields["money"].label = _("money that can be spent, %(c)s") % {"c": station.money.currency}
 
     def answers(self) -> Answers:
-        """What was said, as the model takes it. Work is taken to begin at seven."""
+        """What was said, as the model takes it; picking and hours as the page says."""
         told = self.cleaned_data
-        weeks, days, people = (round(told[k]) for k in ("weeks", "days_a_week", "people"))
+        weeks, people = (round(told[k]) for k in ("weeks", "people"))
         return Answers(
-            told["crop_kg"], told["species"], told["begins"], weeks, days, people, 7.0, told["until_h"],
-            told["water_l_day"], told["room_m2"], told["money"],
+            told["crop_kg"], told["species"], told["begins"], weeks, DAYS_A_WEEK, people, *WORK_H,
+            told["water_l_day"], told["room_m2"], told["money"], told["pulper"], told["beds"],
         )  # fmt: skip
 
 
@@ -153,6 +155,7 @@ def _worded(told: dict[str, Any]) -> dict[str, Any]:
         return [[names.get(x, x) if isinstance(x, str) else x for x in row] for row in rows]
 
     lists = ("told", "flow", "money", "buy", "not_possible")
+    told = told | {"why_sell": names[told["why_sell"]]}
     ways = [w | {"words": names.get(w["way"], w["words"])} for w in told["ways"]]
     cautions = [names[c] for c in told["cautions"]]
     return told | {k: worded(told[k]) for k in lists} | {"ways": ways, "cautions": cautions}
@@ -168,8 +171,8 @@ def advice_print(request: HttpRequest) -> HttpResponse:
     if told is None:
         raise InputError(say("needs all ten answers."), "the sheet", "; ".join(map(str, form.errors)))
     language = request.GET.get("language", "en")
+    if language not in languages():
+        raise InputError(say("'{l}' is no language of the sheets.", l=language[:20]), "language")
     today = timezone.now().astimezone(station.place.site().zone).date()
     data = told | {"demo": settings.DEMO, "at": today.isoformat()}
-    return HttpResponse(
-        pdf("advice", data, language if language in languages() else "en"), content_type="application/pdf"
-    )
+    return HttpResponse(pdf("advice", data, language), content_type="application/pdf")

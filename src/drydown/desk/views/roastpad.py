@@ -8,6 +8,7 @@ import uuid
 from typing import Any
 
 from django import forms
+from django.core.cache import cache
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _now
@@ -31,6 +32,9 @@ from drydown.words import say
 __all__ = ["roast_pad"]
 
 MOST_S = 3600.0
+KEPT_S = 2 * 86400
+RISE_C, RISE_C_S = 8.0, 1.5
+"""A probe rises by at most so much at once, and so much a second (own choice; roasts rise by a quarter)."""
 
 
 class BeginForm(forms.Form):
@@ -60,14 +64,18 @@ class OutForm(forms.Form):
 def roast_pad(request: HttpRequest, number: int) -> HttpResponse:
     """Begin, read, tap, take out, weigh."""
     sample = sample_of(number)
-    name = f"roast-{sample.entry_id}"
-    state: dict[str, Any] | None = request.session.get(name)
+    name = f"roastpad-{sample.entry_id}"  # one roast of a sample at a time, whoever holds the phone
+    state: dict[str, Any] | None = cache.get(name)
+    trouble = ""
     if request.method == "POST":
-        done = _tap(request, sample, name, state)
+        try:
+            done = _tap(request, sample, name, state)
+        except InputError as error:
+            done, trouble = None, str(error)
         if done is not None:
             return done
-        state = request.session.get(name)
-    return _page(request, sample, state)
+        state = cache.get(name)
+    return _page(request, sample, state, trouble)
 
 
 def _tap(
@@ -76,7 +84,7 @@ def _tap(
     """What a tap does; None where its form must be shown again."""
     what = request.POST.get("what", "")
     if what == "drop_log":
-        request.session.pop(name, None)
+        cache.delete(name)
         return redirect("roast-pad", number=sample.entry_id)
     if state is None:
         return _begin(request, sample, name)
@@ -87,8 +95,7 @@ def _tap(
         raise InputError(say("is out already."), "the roast")
     if what == "read":
         value = float(parse_decimal(request.POST.get("probe_c", ""), str(_now("probe, C"))))
-        if not -20.0 <= value <= 400.0:
-            raise InputError(say("must be from -20 to 400 C, got {v:g}.", v=value), "probe")
+        _plausible(state, at, value)
         state["readings"].append([at, value])
     elif what == "out":
         state["drop_s"] = max(at, 10.0)
@@ -97,16 +104,33 @@ def _tap(
         state["events"].append([request.POST.get("event", "")[:40], at])
     else:
         raise InputError(say("is not known here."), "tap")
-    request.session[name] = state
+    cache.set(name, state, KEPT_S)
     return redirect("roast-pad", number=sample.entry_id)
+
+
+def _plausible(state: dict[str, Any], at: float, value: float) -> None:
+    """Refuse what no probe does: a typing slip would move the whole curve."""
+    if not -20.0 <= value <= 300.0:
+        raise InputError(say("must be from -20 to 300 C, got {v:g}.", v=value), "probe")
+    before, since = state["charge_c"], at
+    if state["readings"]:
+        before, since = state["readings"][-1][1], at - state["readings"][-1][0]
+    if value - before > RISE_C + RISE_C_S * since:
+        raise InputError(
+            say("{v:g} C, {s:.0f} s after {b:g} C, rises quicker than beans do.", v=value, s=since, b=before),
+            "probe", "A slip of the finger? Type it again.",
+        )  # fmt: skip
 
 
 def _begin(request: HttpRequest, sample: Happening, name: str) -> HttpResponse | None:
     form = BeginForm(need_station().equipment.roasters, request.POST, label_suffix="")
     if not form.is_valid():
         return None
-    request.session[name] = {**form.cleaned_data, "begun": time.time(), "readings": [], "events": [],
-                             "key": str(uuid.uuid4())}  # fmt: skip
+    roaster = roaster_of(need_station(), form.cleaned_data["roaster"])
+    if roaster is not None:
+        roaster.refuse(form.cleaned_data["green_g"] / 1000.0, form.cleaned_data["charge_c"])
+    begun = {"begun": time.time(), "readings": [], "events": [], "key": str(uuid.uuid4())}
+    cache.set(name, {**form.cleaned_data, **begun}, KEPT_S)
     return redirect("roast-pad", number=sample.entry_id)
 
 
@@ -120,18 +144,20 @@ def _weigh(request: HttpRequest, sample: Happening, name: str, state: dict[str, 
     roaster = roaster_of(need_station(), state["roaster"])
     sheet["probe"] = roaster.probe if roaster else ""
     kept = record_sheet("roast", sheet, uuid.UUID(state["key"]), None, who(request), sample=sample.entry_id)
-    request.session.pop(name, None)
+    cache.delete(name)
     told(request, _now("Recorded: roasted."), kept.entry_id)
     return redirect("sample", number=sample.entry_id)
 
 
-def _page(request: HttpRequest, sample: Happening, state: dict[str, Any] | None) -> HttpResponse:
+def _page(
+    request: HttpRequest, sample: Happening, state: dict[str, Any] | None, trouble: str = ""
+) -> HttpResponse:
     station = need_station()
     roasters = station.equipment.roasters
     posted = request.POST if request.method == "POST" else None
     context: dict[str, Any] = {
         "sample": sample, "state": state, "cautions": cautions(*at_other("roasting")), "local_first": FIRST,
-        "roasters": roasters,
+        "roasters": roasters, "trouble": trouble,
     }  # fmt: skip
     if state is None:
         first = roasters[0] if roasters else None
@@ -158,5 +184,6 @@ def _page(request: HttpRequest, sample: Happening, state: dict[str, Any] | None)
             "last": (last[1], minutes(last[0])) if last else None,
         }  # fmt: skip
     context["form"] = form
-    bad = posted is not None and bool(form.errors)
+    weighing = posted is not None and posted.get("what") in {"in", "weigh"}
+    bad = bool(trouble) or (weighing and bool(form.errors))
     return render(request, "desk/roastpad.html", context, status=400 if bad else 200)

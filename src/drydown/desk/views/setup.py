@@ -260,7 +260,7 @@ def _forget_draft() -> None:
 def _keep_what_is_in_use(station: Station) -> None:
     """Lots on their way keep their species, their drying table and the name of their place."""
     for lot in Lot.objects.exclude(
-        stage__in=[s.name for s in stages().values() if s.dry or s.name == Stage.GONE]
+        stage__in=[s.name for s in stages().values() if s.lies == "store" or s.name == Stage.GONE]
     ):
         if lot.species not in station.species:
             raise InputError(

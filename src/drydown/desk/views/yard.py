@@ -48,7 +48,7 @@ def more(request: HttpRequest) -> HttpResponse:
 
 def _stages_of(show: str) -> list[str]:
     """Names of the stages on a list of the yard: on their way, stored, or gone."""
-    kept = [s.name for s in stages().values() if s.dry]
+    kept = [s.name for s in stages().values() if s.lies == "store"]
     if show == "stored":
         return kept
     if show == "gone":

@@ -58,7 +58,10 @@ def percolation(dose_g: float, water_g: float, strength: float, retained: float 
     """
     _check(dose_g, water_g)
     if not 0.1 <= strength <= 30.0 or not 0.0 <= retained <= 4.0 or retained * dose_g >= water_g:
-        raise RangeError(say("must be: strength of 0.1 to 30 %, less water held than poured."), "brew")
+        words = (
+            "must be: strength of 0.1 to 30 % (got {s:g}), less water held than poured ({h:g} of {w:g} g)."
+        )
+        raise RangeError(say(words, s=strength, h=retained * dose_g, w=water_g), "brew")
     out = water_g - retained * dose_g
     return Brew(dose_g, water_g, strength, strength * out / dose_g, out)
 
@@ -86,7 +89,10 @@ def immersion(
     else:
         strength = 100.0 * (extraction or 0.0) / 100.0 / (ratio + (extraction or 0.0) / 100.0)
     if not 0.05 <= strength <= 30.0 or not 0.1 <= (extraction or 0.0) <= 40.0:
-        raise RangeError(say("must be: strength of 0.05 to 30 %, extraction of 0.1 to 40 %."), "brew")
+        words = (
+            "must be: strength of 0.05 to 30 % (got {s:g}), extraction of 0.1 to 40 % (this gives {e:.1f})."
+        )
+        raise RangeError(say(words, s=strength, e=extraction or 0.0), "brew")
     return Brew(
         dose_g,
         water_g,
