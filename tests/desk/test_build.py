@@ -5,6 +5,8 @@ from __future__ import annotations
 import time
 from typing import TYPE_CHECKING
 
+import pytest
+
 if TYPE_CHECKING:
     from django.test import Client
 
@@ -58,6 +60,25 @@ def test_a_search_is_begun_once_goes_on_beside_the_page_and_stays(client: Client
         assert "Bill of quantities" in client.get("/build/").content.decode()
     finally:
         path.write_text(text, encoding="utf-8")
+
+
+def test_a_harvest_that_is_not_stated_is_learnt_from_the_books(client: Client) -> None:
+    """Twenty days of 300 kg that ended eighty days ago: 6 t in twenty days is what is simulated."""
+    from drydown.desk.building import harvest_here
+    from drydown.errors import RangeError
+    from drydown.station.load import example_text, parse_station
+    from tests.desk.forms import weigh
+    from tests.desk.test_day import ago
+
+    here = parse_station(example_text()).model_copy(update={"crop": None})
+    with pytest.raises(RangeError):
+        harvest_here(here)
+    for n in range(20):
+        sent = weigh(client, at=ago(days=100 - n), new_grower="on" if n == 0 else "", gross="301,5")
+        assert sent.status_code == 302
+    found = harvest_here(here)
+    assert found.fruit_kg == pytest.approx(20 * 300.0, rel=0.01)
+    assert found.days == 20
 
 
 def test_what_the_station_does_not_state_is_named(client: Client, books: object) -> None:

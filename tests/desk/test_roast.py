@@ -175,6 +175,16 @@ def test_bad_sheets_are_refused_and_kill_no_page(client: Client, hulled: str) ->
              "readings": "60 98\n30 90"}  # fmt: skip
     assert bad(client, n, "roast", roast) == 400
     assert bad(client, n, "roast", roast | {"readings": "30 90\n60 98", "events": "pops 400"}) == 302
+    from django.core.files.uploadedfile import SimpleUploadedFile
+
+    table = SimpleUploadedFile("log.csv", b"time;probe\n0:30;90,5\n1:00;99\nxx;1\n")
+    assert bad(client, n, "roast", roast | {"readings": "", "table": table}) == 302
+    from drydown.books.models import BenchSheet
+
+    last = BenchSheet.objects.filter(kind="roast").order_by("-entry_id")[0]
+    assert last.told["readings"] == [[30.0, 90.5], [60.0, 99.0]]
+    wrong = SimpleUploadedFile("log.csv", b"a,b\n1,2\n")
+    assert bad(client, n, "roast", roast | {"readings": "", "table": wrong}) == 400
     assert client.get(f"/bench/{n}/").status_code == 200
     for _again in range(2):
         assert client.get(f"/bench/{n}/roast/").status_code == 200

@@ -14,25 +14,31 @@ import threading
 import time
 from collections.abc import Iterator, MutableMapping
 from dataclasses import dataclass
+from datetime import timedelta
 from typing import Any
 
 from django.conf import settings
 from django.core.cache import cache
+from django.utils import timezone
 
+from drydown.books.daybook.season import fruit_by_day
 from drydown.errors import DrydownError
 from drydown.fingerprint import MODEL, fingerprint
-from drydown.season.harvest import Harvest
+from drydown.season.harvest import Harvest, learn_harvest
 from drydown.season.report import proposal, report
 from drydown.season.search import Judged
 from drydown.season.simulate import Weather
 from drydown.season.study import harvest_of
+from drydown.station.harvest import seasons
 from drydown.station.model import Station
 
-__all__ = ["Work", "begin", "look"]
+__all__ = ["Work", "begin", "harvest_here", "look"]
 
 SEED = 1
 LEASE_S = 600.0
 DAYS = 30 * 86400
+OVER_DAYS = 45
+"""A season is over when so many days brought no fruit (own choice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +84,22 @@ def _key(station: Station, weather: Weather) -> str:
     return "build-" + hashlib.sha256(repr(made_of).encode()).hexdigest()[:32]
 
 
+def harvest_here(station: Station) -> Harvest:
+    """The harvest as the station file states it; without a crop there, as seasons that are over were weighed.
+
+    Raises `InputError` where neither is there."""
+    if station.crop is not None or station.season is None:
+        return harvest_of(station)
+    zone = station.place.site().zone
+    today = timezone.now().astimezone(zone).date()
+    past = [s for s in seasons(fruit_by_day(zone)) if (today - s.last).days > OVER_DAYS]
+    species = tuple((s, p / 100.0) for s, p in station.season.species_percent.items() if p > 0.0)
+    begins = past[-1].first if past else today
+    while begins < today:
+        begins += timedelta(days=365)
+    return learn_harvest(past, species, begins)
+
+
 def look(station: Station, weather: Weather) -> Work:
     """How far the search of the station as it stands is."""
     key = _key(station, weather)
@@ -93,7 +115,7 @@ def begin(station: Station, weather: Weather) -> None:
     work = look(station, weather)
     if work.running or work.shown is not None:
         return
-    harvest = harvest_of(station)
+    harvest = harvest_here(station)
     cache.delete(f"{work.key}-trouble")
     cache.set(f"{work.key}-at", (0, time.time()), DAYS)
     threading.Thread(

@@ -13,7 +13,7 @@ from drydown.outlook.roast import Log
 from drydown.steps.roast.model import Batch
 from drydown.words import say
 
-__all__ = ["read_log", "seconds_of"]
+__all__ = ["read_log", "read_table", "seconds_of"]
 
 HEAD = re.compile(r"^#\s*([a-z_]+)\s*[=:]\s*(\S+)\s*$")
 NEEDED = ("green_kg", "moisture_percent", "charge_c")
@@ -74,6 +74,20 @@ def read_log(text: str, columns: Mapping[str, str], name: str, inlet_c: float | 
     wet = head.get("roasted_percent")
     drop = head.get("drop_s", readings[-1][0])
     return Log(batch, tuple(readings), drop, head.get("roasted_kg"), None if wet is None else wet / 100.0)
+
+
+def read_table(text: str, columns: Mapping[str, str], name: str) -> list[tuple[float, float]]:
+    """The readings of a table alone.
+
+    Args: text; columns and name as `read_log`. Returns: (second, probe [C]), rising. Raises `InputError`
+    where
+    there are none. Valid range: up to an hour. Source: docs/roast.md.
+    """
+    body = [(n, x) for n, x in enumerate(text.splitlines(), 1) if x.strip() and not x.startswith("#")]
+    found, _bad = _readings(body, columns, name)
+    if not found:
+        raise InputError("has no readings.", name, "A table with time and probe is needed.")
+    return found
 
 
 def _readings(

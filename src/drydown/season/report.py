@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, MutableMapping
+from collections.abc import Callable, Iterator, MutableMapping
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
+from drydown.errors import InputError
 from drydown.figures import Figure
 from drydown.numerals import number
 from drydown.outlook.cautions import FIRST, at_command
@@ -17,7 +18,7 @@ from drydown.season.harvest import Harvest
 from drydown.season.kinds import kind_of
 from drydown.season.search import Found, Judged, Tried, run, search
 from drydown.season.simulate import UNIT, Weather
-from drydown.season.study import Study, causes_of, figures_of, levels, mix_of
+from drydown.season.study import Change, Study, causes_of, changed, figures_of, levels, mix_of
 from drydown.season.told import binds, flow_of, interval, wet_years, worst_day
 from drydown.station.model import Station
 from drydown.words import say
@@ -63,6 +64,8 @@ class Proposal:
     unseen: Study | None
     hand: dict[str, Figure]
     seed: int
+    ifs: tuple[tuple[str, Study], ...] = ()
+    """The choice in other harvests, weather and prices, in words."""
 
     @property
     def best(self) -> Study:
@@ -157,6 +160,10 @@ class Proposal:
                 for t, s in self.sides
             ],
             "hand": {k: f.as_dict() for k, f in self.hand.items()},
+            "ifs": [
+                {"if": words, "figures": {k: f.as_dict() for k, f in figures_of(s, currency).items()}}
+                for words, s in self.ifs
+            ],
         }  # fmt: skip
 
 
@@ -180,7 +187,27 @@ def proposal(
         first = (seasons + UNIT - 1) // UNIT * UNIT
         unseen = run(station, weather, harvest, found.best.choices, held_out, seed, threads, first)
     best = next(s for t, s in sides if t.same(found.best))
-    return Proposal(station, harvest, found, sides, unseen, _hand(station, harvest, best), seed)
+    ifs = tuple(_ifs(station, weather, harvest, found.best, min(UNIT, seasons), seed, threads))
+    return Proposal(station, harvest, found, sides, unseen, _hand(station, harvest, best), seed, ifs)
+
+
+IFS = (
+    ("as planned", Change()), ("the crop in three quarters of the days", Change(peak=4.0 / 3.0)),
+    ("a crop a quarter larger", Change(crop=1.25)), ("15 % more rain", Change(rain=1.15)),
+    ("2 C warmer", Change(warmer_c=2.0)), ("green at four fifths of its price", Change(price=0.8)),
+)  # fmt: skip
+
+
+def _ifs(
+    station: Station, weather: Weather, harvest: Harvest, best: Tried, seasons: int, seed: int, threads: int
+) -> Iterator[tuple[str, Study]]:
+    """The choice under what may change; weather of own years is not bent and left out."""
+    for words, change in IFS:
+        try:
+            parts = changed(station, weather, harvest, change)
+        except InputError:
+            continue
+        yield say(words), run(*parts, best.choices, seasons, seed, threads)
 
 
 def _hand(station: Station, harvest: Harvest, best: Study) -> dict[str, Figure]:
@@ -225,6 +252,7 @@ def report(made: Proposal) -> dict[str, Any]:
             for t, s in made.sides
         ],
         "heads": [say(w) for w in HEADS],
+        "ifs": [[words, *(_cell(figures_of(s, currency).get(k)) for k in SHOWN)] for words, s in made.ifs],
         "figures": [[k.replace("_", " "), _cell(f), f.unit, f.rule] for k, f in figures.items()],
         "causes": [[k, _cell(f)] for k, f in causes_of(best).items()],
         "hand": [[k.replace("_", " "), _cell(f), f.unit, f.rule] for k, f in made.hand.items()],

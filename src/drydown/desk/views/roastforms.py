@@ -10,8 +10,12 @@ from django.utils.translation import gettext_lazy as _
 from drydown.desk.context import find_station
 from drydown.desk.views.fields import Pairs
 from drydown.desk.views.forms import Keyed, Plain
+from drydown.errors import InputError
+from drydown.outlook.roastlog import read_table
 
 __all__ = ["BrewForm", "GrindForm", "RoastForm", "named"]
+
+MOST_BYTES = 2_000_000
 
 
 def named(kind: str) -> list[tuple[str, str]]:
@@ -34,6 +38,10 @@ class RoastForm(Keyed):
         first_is_number=True, label=_("second and probe, C"), required=False,
         help_text=_("one a line: 60 98"),
     )  # fmt: skip
+    table = forms.FileField(
+        label=_("or the logger's table (CSV)"), required=False,
+        widget=forms.ClearableFileInput(attrs={"accept": ".csv,text/csv,text/plain"}),
+    )  # fmt: skip
     events = Pairs(label=_("milestone and second"), required=False, help_text=_("one a line: pops 485"))
     roasted_g = Plain(10, 500_000, "g", label=_("roasted out, g"), required=False)
     roasted_percent = Plain(0, 15, "%", label=_("its moisture, % wb"), required=False)
@@ -43,9 +51,26 @@ class RoastForm(Keyed):
         super().__init__(*args, **kwargs)
         self.fields["roaster"].choices = named("roasters")  # type: ignore[attr-defined]
 
+    def clean_table(self) -> list[tuple[float, float]] | None:
+        """Readings of the table, by the columns that the roaster names."""
+        file = self.cleaned_data["table"]
+        if not file:
+            return None
+        if file.size > MOST_BYTES:
+            raise forms.ValidationError(_("is larger than a log of an hour."))
+        station = find_station()
+        roasters = station.equipment.roasters if station is not None else ()
+        named_here = next((r for r in roasters if r.name == self.data.get("roaster")), None)
+        columns = {str(k): v for k, v in named_here.columns.items()} if named_here else {}
+        try:
+            return read_table(file.read().decode("utf-8-sig", "replace"), columns, file.name[:60])
+        except InputError as error:
+            raise forms.ValidationError(str(error)) from error
+
     def told(self) -> dict[str, Any]:
         """The sheet as the books keep it."""
-        kept = {k: self.cleaned_data[k] for k in self.fields if k not in {"key", "at", "scheme"}}
+        kept = {k: self.cleaned_data[k] for k in self.fields if k not in {"key", "at", "scheme", "table"}}
+        kept["readings"] = self.cleaned_data.get("table") or kept["readings"]
         return {k: v for k, v in kept.items() if v is not None}
 
 

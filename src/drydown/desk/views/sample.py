@@ -145,7 +145,7 @@ def add_sheet(request: HttpRequest, number: int, kind: str) -> HttpResponse:
     known = sheet_forms()
     if kind not in known:
         raise InputError(say("'{kind}' is not a sheet that is typed here.", kind=kind), "bench")
-    return _keep(request, sample, kind, known[kind](request.POST, auto_id=f"id_{kind}_%s"))
+    return _keep(request, sample, kind, known[kind](request.POST, request.FILES, auto_id=f"id_{kind}_%s"))
 
 
 @require_http_methods(["POST"])
