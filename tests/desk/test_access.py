@@ -113,6 +113,7 @@ CALLS: list[tuple[str, str, str, bool]] = [
     ("get", "/bench/", "samples.taken", False),
     ("get", "/reckon/", "lots.way", False),
     ("get", "/bench/drawing/", "samples.taken", False),
+    ("get", "/bench/roasts/", "samples.taken", False),
     ("get", "/bench/tasting/", "samples.taken", True),
     ("post", "/bench/tasting/", "samples.taken", True),
     ("get", "/bench/tasting/1/", "samples.taken", False),

@@ -188,3 +188,76 @@ def test_bad_sheets_are_refused_and_kill_no_page(client: Client, hulled: str) ->
     assert client.get(f"/bench/{n}/").status_code == 200
     for _again in range(2):
         assert client.get(f"/bench/{n}/roast/").status_code == 200
+
+
+def roasted(client: Client, n: int, probe_at_pops: str, pops: int, out: int, roaster: str = "") -> None:
+    """A roast from paper: two readings a minute apart around the milestone."""
+    form = {
+        "key": str(uuid.uuid4()), "roaster": roaster or "Sample drum", "green_g": "100", "roasted_g": "86",
+        "charge_c": "190", "drop_s": str(out), "readings": f"{pops - 30} 180\n{pops} {probe_at_pops}",
+        "events": f"pops {pops}", "green_percent": "11",
+    }  # fmt: skip
+    answer = client.post(f"/bench/{n}/sheet/roast/", form)
+    assert answer.status_code == 302, answer.content.decode()[-2000:]
+
+
+def test_roasts_stand_beside_each_other_from_a_milestone(client: Client, hulled: str) -> None:
+    """By hand: pops at 6:00 and out at 7:30 is out 1:30 after; pops at 7:10 and out at 8:00, 0:50 after."""
+    empty = client.get("/bench/roasts/").content.decode()
+    assert "No roast is logged on it yet" in empty
+    n = sample(client, hulled)
+    roasted(client, n, "196", 360, 450)
+    roasted(client, n, "205", 430, 480)
+    page = client.get("/bench/roasts/").content.decode()
+    assert "minutes after beans in" in page
+    assert "7:30" in page
+    assert "8:00" in page
+    page = client.get("/bench/roasts/?from=POPS").content.decode()
+    assert "minutes before and after pops" in page
+    times = re.findall(r'<td class="n">([^<]*)</td>', page)
+    assert times == ["0:00", "0:50", "205", "14.0", "\u00b7", "0:00", "1:30", "196", "14.0", "\u00b7"]
+    again = client.get("/bench/roasts/?from=nothing&roaster=none").content.decode()
+    assert "No roast has the milestone" in again
+
+
+def test_roasts_on_another_probe_are_never_beside(client: Client, hulled: str) -> None:
+    from drydown.books.models import BenchSheet
+
+    n = sample(client, hulled)
+    roasted(client, n, "196", 360, 450)
+    old = BenchSheet.objects.get(kind="roast")
+    from drydown.books.bench.sheets import record_sheet
+    from drydown.books.journal.write import Who
+
+    told = {**old.told, "probe": "thick one"}
+    record_sheet("roast", told, uuid.uuid4(), None, Who(), sample=n)
+    page = client.get("/bench/roasts/").content.decode()
+    assert "1 roasts on another probe are left out" in page
+    assert page.count('<th scope="row">') == 1
+
+
+@pytest.mark.parametrize(("probe", "learnt"), [("thick one", False), ("", True)])
+def test_what_is_learnt_belongs_to_roaster_and_probe(
+    client: Client, hulled: str, probe: str, learnt: bool
+) -> None:
+    import numpy as np
+
+    from drydown.books.bench.sheets import record_sheet
+    from drydown.books.journal.write import Who
+    from drydown.desk.roastpad import _fit
+    from drydown.station.load import example_text, parse_station
+    from drydown.steps.roast.model import Batch, roast
+
+    roaster = parse_station(example_text()).equipment.roasters[0]
+    n = sample(client, hulled)
+    for green_g, inlet_c in ((100.0, 270.0), (90.0, 280.0)):
+        run = roast(roaster.machine(), Batch(green_g / 1000.0, 0.11, 190.0, ((0.0, inlet_c),)), 500.0)
+        at = np.arange(20.0, 480.0, 20.0)
+        seen = np.interp(at, run.seconds, run.column("probe_c")[0]).round(1)
+        told = {
+            "roaster": roaster.name, "probe": probe or roaster.probe, "green_g": green_g, "charge_c": 190.0,
+            "inlet_c": inlet_c, "green_percent": 11.0, "drop_s": 480.0,
+            "readings": [list(p) for p in zip(at.tolist(), seen.tolist(), strict=True)],
+        }  # fmt: skip
+        record_sheet("roast", told, uuid.uuid4(), None, Who(), sample=n)
+    assert (_fit(roaster) is not None) == learnt

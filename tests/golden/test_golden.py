@@ -38,7 +38,8 @@ client = Client()
 client.force_login(User.objects.get(username="owner"))
 from drydown.books.models import BenchSheet, Delivery, Entry, Grower, Happening, Lot
 pages = ["/gate/", "/yard/", "/yard/?show=stored", "/yard/?show=gone", "/growers/", "/growers/cards.pdf",
-         "/money/", "/journal/", "/bench/", "/people/", "/devices/", "/carry/", "/more/", "/station/"]
+         "/money/", "/journal/", "/bench/", "/bench/roasts/", "/people/", "/devices/", "/carry/", "/more/",
+         "/station/"]
 pages += [f"/lot/{lot.code}/" for lot in Lot.objects.all()]
 pages += [f"/lot/{lot.code}/family.svg" for lot in Lot.objects.all()]
 pages += [f"/gate/slip/{d.pk}/" for d in Delivery.objects.all()]

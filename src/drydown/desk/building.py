@@ -145,7 +145,7 @@ def _run(key: str, station: Station, weather: Weather, harvest: Harvest) -> None
         cache.set(f"{key}-trouble", str(error), DAYS)
         cache.delete(f"{key}-at")
     except Exception as error:
-        if not threading.main_thread().is_alive():
+        if not threading.main_thread().is_alive() or "interpreter shutdown" in str(error):
             return  # the desk is closing; what was judged is kept
         sys.stderr.write(f"build: {type(error).__name__}: {error}\n")
         cache.set(f"{key}-trouble", f"{type(error).__name__}", DAYS)

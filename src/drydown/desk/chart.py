@@ -89,8 +89,13 @@ def _chart(found: DryingForecast, dots: Sequence[Dot]) -> Any:
 
 
 def charting() -> Any:
-    """The charting library, loaded where a chart is drawn."""
+    """The charting library, loaded where a chart is drawn.
+
+    It looks for pandas among the loaded modules, and fails where another thread is half way through loading
+    it: so pandas is loaded first, which waits for that thread.
+    """
     import altair  # noqa: PLC0415
+    import pandas  # noqa: F401, PLC0415
 
     return altair
 

@@ -33,10 +33,10 @@ def minutes(seconds: float) -> str:
 
 
 def _fit(roaster: Roaster) -> Fit | None:
-    """What the last roasts on it told, kept until another is logged."""
+    """What the last roasts on it and its probe told, kept until another is logged."""
     sheets = [
         s for s in BenchSheet.objects.filter(kind="roast", undone=False).order_by("-entry_id")[:40]
-        if s.told.get("roaster") == roaster.name
+        if s.told.get("roaster") == roaster.name and s.told.get("probe", "") in {"", roaster.probe}
     ][:SHEETS]  # fmt: skip
     told = repr((fingerprint(*MODEL), roaster.model_dump_json(), [s.entry_id for s in sheets]))
     key = "roastfit-" + hashlib.sha256(told.encode()).hexdigest()[:32]

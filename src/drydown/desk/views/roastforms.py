@@ -8,10 +8,12 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from drydown.desk.context import find_station
+from drydown.desk.roastview import roaster_of
 from drydown.desk.views.fields import Pairs
 from drydown.desk.views.forms import Keyed, Plain
 from drydown.errors import InputError
 from drydown.outlook.roastlog import read_table
+from drydown.station.roasters import Roaster
 
 __all__ = ["BrewForm", "GrindForm", "RoastForm", "named"]
 
@@ -58,18 +60,23 @@ class RoastForm(Keyed):
             return None
         if file.size > MOST_BYTES:
             raise forms.ValidationError(_("is larger than a log of an hour."))
-        station = find_station()
-        roasters = station.equipment.roasters if station is not None else ()
-        named_here = next((r for r in roasters if r.name == self.data.get("roaster")), None)
+        named_here = self._roaster()
         columns = {str(k): v for k, v in named_here.columns.items()} if named_here else {}
         try:
             return read_table(file.read().decode("utf-8-sig", "replace"), columns, file.name[:60])
         except InputError as error:
             raise forms.ValidationError(str(error)) from error
 
+    def _roaster(self) -> Roaster | None:
+        """The roaster chosen."""
+        station = find_station()
+        return roaster_of(station, str(self.data.get("roaster"))) if station is not None else None
+
     def told(self) -> dict[str, Any]:
-        """The sheet as the books keep it."""
-        kept = {k: self.cleaned_data[k] for k in self.fields if k not in {"key", "at", "scheme", "table"}}
+        """The sheet as the books keep it, with the probe as it is now."""
+        roaster = self._roaster()
+        kept: dict[str, Any] = {"probe": roaster.probe if roaster else ""}
+        kept |= {k: self.cleaned_data[k] for k in self.fields if k not in {"key", "at", "scheme", "table"}}
         kept["readings"] = self.cleaned_data.get("table") or kept["readings"]
         return {k: v for k, v in kept.items() if v is not None}
 
