@@ -68,7 +68,7 @@ def data_folder() -> Path:
 @pytest.fixture
 def books(data_folder: Path) -> Iterator[Path]:
     """Empty tables and the example station; everything is rolled back afterwards."""
-    from django.core.cache import cache
+    from django.core.cache import cache, caches
     from django.db import transaction
     from django.test.utils import setup_test_environment, teardown_test_environment
 
@@ -77,6 +77,7 @@ def books(data_folder: Path) -> Iterator[Path]:
     station = data_folder / "station.toml"
     station.write_text(example_text(), encoding="utf-8")
     cache.clear()
+    caches["pads"].clear()
     setup_test_environment()
     with transaction.atomic():
         yield data_folder

@@ -13,7 +13,7 @@ from drydown.errors import InputError
 from drydown.station.roasters import Thermometer
 from drydown.words import say
 
-__all__ = ["Followed", "Reader", "follow", "reader_of"]
+__all__ = ["Followed", "Reader", "follow", "reader_of", "watch"]
 
 LOW_C, HIGH_C = -20.0, 400.0
 LEAP_C_S = 25.0
@@ -78,33 +78,49 @@ def reader_of(told: Thermometer) -> Reader:
     return Reader(read, again)
 
 
+def watch(
+    reader: Reader, told: Followed, keep: Callable[[float, float], None], on: Callable[[float], bool],
+    every_s: float, clock: Callable[[], float], wait: Callable[[float], None],
+) -> None:  # fmt: skip
+    """Read while it is on.
+
+    Args: reader; told, filled with what was odd in words; keep, given second and temperature of each sound
+    reading; on, whether to go on at a second; every_s; clock, seconds since the roast began; wait. Valid
+    range: any. Source: none. A line that is gone is asked again; garbage (outside -20 to 400 C, or a leap of
+    over 25 C a second) is left out and counted; a value that stands still is kept and told.
+    """
+    last, same = None, 0
+    while on(now := clock()):
+        value = _value(reader, told)
+        if value is not None and _sound(value, last, now, told):
+            same = same + 1 if last is not None and value == last[1] else 0
+            if same >= FROZEN:
+                told.remark(str(say("The value stood still at {v:g} C: frozen?", v=value)))
+            last = (now, value)
+            told.readings += 1
+            keep(now, value)
+        wait(every_s)
+
+
 def follow(
     reader: Reader, to: Path, seconds: float, every_s: float, clock: Callable[[], float],
     wait: Callable[[float], None],
 ) -> Followed:  # fmt: skip
-    """Read until the time is over; each reading is written and synced at once.
+    """Read into a table until the time is over; each reading is written and synced at once.
 
-    Args: reader; to, the table; seconds; every_s; clock and wait, handed in. Returns: `Followed`, with
-    what was
-    odd in words. Valid range: any. Source: none. A line that is gone is asked again; garbage (outside -20 to
-    400 C, or a leap of over 25 C a second) is left out and counted; a value that stands still is kept and
-    told.
+    Args: reader; to, the table; seconds; every_s; clock and wait, handed in. Returns: `Followed`, with what
+    was odd in words. Valid range: any. Source: none.
     """
-    told, last, same, begun = Followed(), None, 0, clock()
+    told, begun = Followed(), clock()
     with to.open("x", encoding="utf-8", newline="") as file:
         file.write("time,probe\n")
-        while (now := clock() - begun) < seconds:
-            value = _value(reader, told)
-            if value is not None and _sound(value, last, now, told):
-                same = same + 1 if last is not None and value == last[1] else 0
-                if same >= FROZEN:
-                    told.remark(str(say("The value stood still at {v:g} C: frozen?", v=value)))
-                last = (now, value)
-                told.readings += 1
-                file.write(f"{now:.1f},{value:.1f}\n")
-                file.flush()
-                os.fsync(file.fileno())
-            wait(every_s)
+
+        def keep(now: float, value: float) -> None:
+            file.write(f"{now:.1f},{value:.1f}\n")
+            file.flush()
+            os.fsync(file.fileno())
+
+        watch(reader, told, keep, lambda now: now < seconds, every_s, lambda: clock() - begun, wait)
     return told
 
 

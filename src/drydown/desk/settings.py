@@ -170,7 +170,13 @@ CACHES = {
         "LOCATION": DATA / "cache",
         "TIMEOUT": None,
         "OPTIONS": {"MAX_ENTRIES": 2000},
-    }
+    },
+    "pads": {  # roasts under way: nothing here can be worked out again, so it is never thinned out
+        "BACKEND": "django.core.cache.backends.filebased.FileBasedCache",
+        "LOCATION": DATA / "pads",
+        "TIMEOUT": None,
+        "OPTIONS": {"MAX_ENTRIES": 100_000},
+    },
 }
 LOGIN_URL = "enter"
 LANGUAGE_CODE = "en"

@@ -8,7 +8,6 @@ import uuid
 from typing import Any
 
 from django import forms
-from django.core.cache import cache
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _now
@@ -20,6 +19,7 @@ from drydown.books.models import Happening
 from drydown.books.numbers import parse_decimal
 from drydown.desk.context import need_station
 from drydown.desk.people import guarded, told, who
+from drydown.desk.probelive import KEPT_S, MOST_S, ensure, pads, readings_of, remarks_of, shown_of
 from drydown.desk.roastpad import ahead_of, minutes, picture_of
 from drydown.desk.roastview import roaster_of
 from drydown.desk.views.forms import Plain
@@ -31,8 +31,6 @@ from drydown.words import say
 
 __all__ = ["roast_pad"]
 
-MOST_S = 3600.0
-KEPT_S = 2 * 86400
 RISE_C, RISE_C_S = 8.0, 1.5
 """A probe rises by at most so much at once, and so much a second (own choice; roasts rise by a quarter)."""
 
@@ -64,8 +62,9 @@ class OutForm(forms.Form):
 def roast_pad(request: HttpRequest, number: int) -> HttpResponse:
     """Begin, read, tap, take out, weigh."""
     sample = sample_of(number)
-    name = f"roastpad-{sample.entry_id}"  # one roast of a sample at a time, whoever holds the phone
-    state: dict[str, Any] | None = cache.get(name)
+    # one roast of a sample at a time, whoever holds the phone
+    name = f"roastpad-{sample.entry_id}-{sample.lot.code}-{sample.happened_at:%y%m%d%H%M%S}"
+    state: dict[str, Any] | None = pads.get(name)
     trouble = ""
     if request.method == "POST":
         try:
@@ -74,8 +73,8 @@ def roast_pad(request: HttpRequest, number: int) -> HttpResponse:
             done, trouble = None, str(error)
         if done is not None:
             return done
-        state = cache.get(name)
-    return _page(request, sample, state, trouble)
+        state = pads.get(name)
+    return _page(request, sample, name, state, trouble)
 
 
 def _tap(
@@ -84,7 +83,7 @@ def _tap(
     """What a tap does; None where its form must be shown again."""
     what = request.POST.get("what", "")
     if what == "drop_log":
-        cache.delete(name)
+        pads.delete(name)
         return redirect("roast-pad", number=sample.entry_id)
     if state is None:
         return _begin(request, sample, name)
@@ -104,7 +103,7 @@ def _tap(
         state["events"].append([request.POST.get("event", "")[:40], at])
     else:
         raise InputError(say("is not known here."), "tap")
-    cache.set(name, state, KEPT_S)
+    pads.set(name, state, KEPT_S)
     return redirect("roast-pad", number=sample.entry_id)
 
 
@@ -113,8 +112,9 @@ def _plausible(state: dict[str, Any], at: float, value: float) -> None:
     if not -20.0 <= value <= 300.0:
         raise InputError(say("must be from -20 to 300 C, got {v:g}.", v=value), "probe")
     before, since = state["charge_c"], at
-    if state["readings"]:
-        before, since = state["readings"][-1][1], at - state["readings"][-1][0]
+    seen = readings_of(state)
+    if seen:
+        before, since = seen[-1][1], at - seen[-1][0]
     if value - before > RISE_C + RISE_C_S * since:
         raise InputError(
             say("{v:g} C, {s:.0f} s after {b:g} C, rises quicker than beans do.", v=value, s=since, b=before),
@@ -130,7 +130,7 @@ def _begin(request: HttpRequest, sample: Happening, name: str) -> HttpResponse |
     if roaster is not None:
         roaster.refuse(form.cleaned_data["green_g"] / 1000.0, form.cleaned_data["charge_c"])
     begun = {"begun": time.time(), "readings": [], "events": [], "key": str(uuid.uuid4())}
-    cache.set(name, {**form.cleaned_data, **begun}, KEPT_S)
+    pads.set(name, {**form.cleaned_data, **begun}, KEPT_S)
     return redirect("roast-pad", number=sample.entry_id)
 
 
@@ -139,18 +139,18 @@ def _weigh(request: HttpRequest, sample: Happening, name: str, state: dict[str, 
     if not form.is_valid() or "drop_s" not in state:
         return None
     names = ("roaster", "green_g", "green_percent", "charge_c", "drop_s", "readings", "events")
-    sheet = {k: state[k] for k in names}
+    sheet = {k: state[k] for k in names} | {"readings": readings_of(state), "remarks": remarks_of(state)}
     sheet |= {k: v for k, v in form.cleaned_data.items() if v is not None}
     roaster = roaster_of(need_station(), state["roaster"])
     sheet["probe"] = roaster.probe if roaster else ""
     kept = record_sheet("roast", sheet, uuid.UUID(state["key"]), None, who(request), sample=sample.entry_id)
-    cache.delete(name)
+    pads.delete(name)
     told(request, _now("Recorded: roasted."), kept.entry_id)
     return redirect("sample", number=sample.entry_id)
 
 
 def _page(
-    request: HttpRequest, sample: Happening, state: dict[str, Any] | None, trouble: str = ""
+    request: HttpRequest, sample: Happening, name: str, state: dict[str, Any] | None, trouble: str = ""
 ) -> HttpResponse:
     station = need_station()
     roasters = station.equipment.roasters
@@ -168,6 +168,9 @@ def _page(
     else:
         form = OutForm(posted, label_suffix="")
         roaster = roaster_of(station, state["roaster"])
+        if roaster is not None:
+            ensure(name, state, roaster)
+        state = {**state, "readings": shown_of(readings_of(state))}
         now = state.get("drop_s", min(time.time() - state["begun"], MOST_S))
         ahead = ahead_of(roaster, state) if roaster else None
         out = ahead.figures.get("out") if ahead else None
@@ -181,7 +184,7 @@ def _page(
             "out": [minutes(v) for v in (out.value, out.low, out.high)] if out else None,
             "picture": picture_of(state, ahead, now, state["events"]),
             "events": [(n, minutes(t)) for n, t in state["events"]],
-            "last": (last[1], minutes(last[0])) if last else None,
+            "remarks": remarks_of(state), "state": state, "last": (last[1], minutes(last[0])) if last else None,
         }  # fmt: skip
     context["form"] = form
     weighing = posted is not None and posted.get("what") in {"in", "weigh"}
