@@ -184,7 +184,8 @@ def _page(
             "out": [minutes(v) for v in (out.value, out.low, out.high)] if out else None,
             "picture": picture_of(state, ahead, now, state["events"]),
             "events": [(n, minutes(t)) for n, t in state["events"]],
-            "remarks": remarks_of(state), "state": state, "last": (last[1], minutes(last[0])) if last else None,
+            "remarks": remarks_of(state), "state": state,
+            "last": (last[1], minutes(last[0])) if last else None,
         }  # fmt: skip
     context["form"] = form
     weighing = posted is not None and posted.get("what") in {"in", "weigh"}
