@@ -11,7 +11,8 @@ run: setup
 test: setup-test lint types
 	@$(MAKE) --no-print-directory -j2 --output-sync=target test-pages test-books
 
-MODEL := tests/quality tests/plan tests/outlook tests/test_outlook.py tests/dry
+MODEL := tests/quality tests/plan tests/outlook tests/test_outlook.py tests/dry tests/season tests/roast tests/air \
+  tests/validation
 
 test-pages:
 	@$(BIN)/python -m pytest --durations=15 --ignore=tests/books $(addprefix --ignore=,$(MODEL))
