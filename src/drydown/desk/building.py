@@ -32,7 +32,7 @@ from drydown.season.study import harvest_of
 from drydown.station.harvest import seasons
 from drydown.station.model import Station
 
-__all__ = ["Work", "begin", "harvest_here", "look"]
+__all__ = ["Work", "begin", "harvest_here", "key_of", "look"]
 
 SEED = 1
 LEASE_S = 600.0
@@ -77,7 +77,8 @@ class Kept(MutableMapping[str, Judged]):
         return 0
 
 
-def _key(station: Station, weather: Weather) -> str:
+def key_of(station: Station, weather: Weather) -> str:
+    """What an answer is kept by: the station, its weather, the code and how much is tried."""
     air = weather.digest() if hasattr(weather, "digest") else repr(weather)
     made_of = (fingerprint(*MODEL, "way", "season"), station.model_dump_json(), air, settings.DESIGNS,
                settings.HARVESTS)  # fmt: skip
@@ -102,12 +103,11 @@ def harvest_here(station: Station) -> Harvest:
 
 def look(station: Station, weather: Weather) -> Work:
     """How far the search of the station as it stands is."""
-    key = _key(station, weather)
+    key = key_of(station, weather)
     done, at = cache.get(f"{key}-at") or (0, 0.0)
-    return Work(
-        key, time.time() - at < LEASE_S and cache.get(key) is None, done, settings.DESIGNS, cache.get(key),
-        cache.get(f"{key}-trouble") or "",
-    )  # fmt: skip
+    shown = cache.get(key)
+    running = time.time() - at < LEASE_S and shown is None
+    return Work(key, running, done, settings.DESIGNS, shown, cache.get(f"{key}-trouble") or "")
 
 
 def begin(station: Station, weather: Weather) -> None:

@@ -13,7 +13,7 @@ from drydown.desk.probe import Followed, reader_of, watch
 from drydown.errors import DrydownError
 from drydown.station.roasters import Roaster, Thermometer
 
-__all__ = ["KEPT_S", "MOST_S", "ensure", "pads", "readings_of", "remarks_of", "shown_of"]
+__all__ = ["KEPT_S", "MOST_S", "ensure", "followed", "pads", "shown_of"]
 
 MOST_S = 3600.0
 KEPT_S = 2 * 86400
@@ -30,10 +30,12 @@ def _held(state: dict[str, Any]) -> dict[str, Any]:
     return pads.get(f"probe-{state['key']}") or {"readings": [], "remarks": []}
 
 
-def readings_of(state: dict[str, Any]) -> list[list[float]]:
-    """What was typed and what the reader gave, by time; nothing after the roast is out."""
-    last = state.get("drop_s", MOST_S)
-    return sorted([*state["readings"], *(r for r in _held(state)["readings"] if r[0] <= last)])
+def followed(state: dict[str, Any]) -> tuple[list[list[float]], list[str]]:
+    """What was typed and what the reader gave, by time, nothing after the roast is out; and what was odd
+    about
+    the reader, in words."""
+    last, held = state.get("drop_s", MOST_S), _held(state)
+    return sorted([*state["readings"], *(r for r in held["readings"] if r[0] <= last)]), held["remarks"]
 
 
 def shown_of(readings: list[list[float]], apart_s: float = 10.0) -> list[list[float]]:
@@ -43,11 +45,6 @@ def shown_of(readings: list[list[float]], apart_s: float = 10.0) -> list[list[fl
         if not kept or row[0] - kept[-1][0] >= apart_s:
             kept.append(row)
     return kept if not readings or kept[-1] == readings[-1] else [*kept, readings[-1]]
-
-
-def remarks_of(state: dict[str, Any]) -> list[str]:
-    """What was odd about the reader, in words."""
-    return list(_held(state)["remarks"])
 
 
 def ensure(name: str, state: dict[str, Any], roaster: Roaster) -> None:

@@ -6,13 +6,13 @@ from __future__ import annotations
 import math
 from bisect import bisect_left
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from statistics import median
 
 from drydown.books.bench.roasts import RoastTold
 from drydown.books.models import BenchSheet
-from drydown.desk.roastpad import HIGH_C, LOW_C, minutes
+from drydown.desk.roastpad import EDGE, WIDE, height, marks_c, minutes
 from drydown.station.roasters import Roaster
 from drydown.words import say
 
@@ -22,7 +22,7 @@ LOOKED, DRAWN = 60, 6
 GAP_S = 60.0
 """Degrees between two readings further apart than this are not told (own choice)."""
 DASHES = ("", "8 4", "2 3", "12 3 2 3", "1 5", "5 2 1 2")
-WIDE, TALL, LEFT, RIGHT, TOP, FOOT = 358.0, 260.0, 30.0, 20.0, 8.0, 24.0
+RIGHT, GROUND = 20.0, 236.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +31,6 @@ class Row:
     colour."""
 
     number: int
-    entry: int
     sample: int | None
     when: datetime
     green_g: float
@@ -73,6 +72,16 @@ class Beside:
     rows: tuple[Row, ...]
     drawn: Drawn
     notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _One:
+    """A roast: its sheet, what that tells, first time of each milestone, and where the axis begins [s]."""
+
+    sheet: BenchSheet
+    told: RoastTold
+    stones: dict[str, float]
+    zero: float = 0.0
 
 
 def signed(seconds: float) -> str:
@@ -124,71 +133,61 @@ def beside(roaster: Roaster, wanted: str) -> Beside:
     notes: list[str] = []
     probes = [t.probe for _s, t in both]
     probe = roaster.probe if roaster.probe in probes or not probes else probes[0]
-    same = [(s, t) for s, t in both if t.probe == probe]
+    same = [_One(s, t, _stones(t)) for s, t in both if t.probe == probe]
     if len(same) < len(both):
         others = len(both) - len(same)
         notes.append(say("{n} roasts on another probe are left out: its degrees are others.", n=others))
-    names = _names(roaster, [_stones(t) for _s, t in same])
+    names = _names(roaster, [one.stones for one in same])
     zero = next((n for n in names if n.casefold() == wanted.strip().casefold()), "")
     if wanted and not zero:
         notes.append(say("No roast has the milestone '{m}': the axis begins with beans in.", m=wanted[:40]))
-    kept = [(s, t, 0.0 if not zero else _stones(t).get(zero.casefold())) for s, t in same]
-    held = [(s, t, z) for s, t, z in kept if z is not None]
-    if len(held) < len(kept):
-        notes.append(say("{n} roasts without '{m}' are left out.", n=len(kept) - len(held), m=zero))
+    key = zero.casefold()
+    held = [replace(one, zero=one.stones[key]) for one in same if key in one.stones] if zero else same
+    if len(held) < len(same):
+        notes.append(say("{n} roasts without '{m}' are left out.", n=len(same) - len(held), m=zero))
     if len(held) > DRAWN:
         notes.append(say("The last {n} are drawn.", n=DRAWN))
     held = held[:DRAWN]
-    rows = tuple(_row(k, s, t, z, names) for k, (s, t, z) in enumerate(held, 1))
-    drawn = _drawn([(t, z) for _s, t, z in held])
+    rows = tuple(_row(k, one, names) for k, one in enumerate(held, 1))
+    drawn = _drawn(held)
     if len(drawn.curves) < len(held):
         notes.append(say("{n} roasts without readings have no line.", n=len(held) - len(drawn.curves)))
     return Beside(zero, probe, tuple(names), rows, drawn, tuple(notes))
 
 
-def _drawn(held: Sequence[tuple[RoastTold, float]]) -> Drawn:
-    first = min((-z for _t, z in held), default=0.0)
-    span = max(max((t.drop_s - z for t, z in held), default=60.0) - first, 60.0)
+def _drawn(held: Sequence[_One]) -> Drawn:
+    first = min((-one.zero for one in held), default=0.0)
+    span = max(max((one.told.drop_s - one.zero for one in held), default=60.0) - first, 60.0)
 
     def x(at: float) -> float:
-        return round(LEFT + (WIDE - LEFT - RIGHT) * min(max((at - first) / span, 0.0), 1.0), 1)
+        return round(EDGE + (WIDE - EDGE - RIGHT) * min(max((at - first) / span, 0.0), 1.0), 1)
 
     def y(c: float) -> float:
-        part = (min(max(c, LOW_C), HIGH_C) - LOW_C) / (HIGH_C - LOW_C)
-        return round(TOP + (TALL - TOP - FOOT) * (1.0 - part), 1)
+        return round(height(c, GROUND), 1)
 
     curves = []
-    for k, (t, z) in enumerate(held, 1):
-        points = [(x(at - z), y(c)) for at, c in t.readings if at <= t.drop_s]
+    for k, one in enumerate(held, 1):
+        points = [(x(at - one.zero), y(c)) for at, c in one.told.readings if at <= one.told.drop_s]
         if points:
-            marks = [(x(at - z), y(c)) for at in _stones(t).values() if (c := _degrees(t, at)) is not None]
+            seen = [(at, _degrees(one.told, at)) for at in one.stones.values()]
+            marks = tuple((x(at - one.zero), y(c)) for at, c in seen if c is not None)
             path = "M" + "L".join(f"{a:g} {b:g}" for a, b in points)
-            curves.append(Curve(k, path, DASHES[k - 1], tuple(marks), points[-1]))
+            curves.append(Curve(k, path, DASHES[k - 1], marks, points[-1]))
     every = 2 if span > 360.0 else 1
     whole = range(math.ceil(first / 60.0), math.floor((first + span) / 60.0) + 1)
     return Drawn(
         tuple(curves), tuple((x(60.0 * m), str(m)) for m in whole if m % every == 0),
-        tuple((y(c), f"{c:.0f}") for c in (50.0, 100.0, 150.0, 200.0)), x(0.0),
+        marks_c(GROUND), x(0.0),
     )  # fmt: skip
 
 
-def _row(number: int, sheet: BenchSheet, told: RoastTold, zero: float, names: Sequence[str]) -> Row:
-    stones = _stones(told)
+def _row(number: int, one: _One, names: Sequence[str]) -> Row:
+    told, stones, zero = one.told, one.stones, one.zero
     at = tuple(signed(stones[n.casefold()] - zero) if n.casefold() in stones else "" for n in names)
     there = _degrees(told, zero) if zero else told.charge_c
     loss = "" if told.roasted_g is None else f"{100.0 * (1.0 - told.roasted_g / told.green_g):.1f}"
     light = "" if told.lightness is None else f"{told.lightness:.1f}"
-    out = signed(told.drop_s - zero)
-    degrees = "" if there is None else f"{there:.0f}"
     return Row(
-        number,
-        sheet.entry_id,
-        sheet.sample_no,
-        sheet.happened_at,
-        told.green_g,
-        at,
-        out,
-        degrees,
-        loss,
-        light,
-    )
+        number, one.sheet.sample_no, one.sheet.happened_at, told.green_g, at, signed(told.drop_s - zero),
+        "" if there is None else f"{there:.0f}", loss, light,
+    )  # fmt: skip

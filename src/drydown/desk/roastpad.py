@@ -18,10 +18,10 @@ from drydown.outlook.roast import Fit, RoastAhead, roast_ahead
 from drydown.station.roasters import Roaster
 from drydown.steps.roast.model import Batch
 
-__all__ = ["Picture", "ahead_of", "minutes", "picture_of"]
+__all__ = ["EDGE", "WIDE", "Picture", "ahead_of", "height", "marks_c", "minutes", "picture_of"]
 
-WIDE, TALL, EDGE = 358.0, 240.0, 30.0
-LOW_C, HIGH_C = 20.0, 250.0
+WIDE, EDGE, TOP, GROUND = 358.0, 30.0, 8.0, 218.0
+LOW_C, HIGH_C, MARKS_C = 20.0, 250.0, (50.0, 100.0, 150.0, 200.0)
 MEMBERS, LOOK_S = 40, 1200.0
 SHEETS = 8
 
@@ -88,6 +88,16 @@ class Picture:
     now_x: float
 
 
+def height(c: float, ground: float) -> float:
+    """Where a probe temperature [C] stands in a picture whose 20 C lie at ground; 250 C at its top."""
+    return TOP + (ground - TOP) * (1.0 - (min(max(c, LOW_C), HIGH_C) - LOW_C) / (HIGH_C - LOW_C))
+
+
+def marks_c(ground: float) -> tuple[tuple[float, str], ...]:
+    """The temperature axis: places and words."""
+    return tuple((round(height(c, ground), 1), f"{c:.0f}") for c in MARKS_C)
+
+
 def picture_of(
     told: dict[str, Any], ahead: RoastAhead | None, now_s: float, events: Sequence[Any]
 ) -> Picture:
@@ -105,7 +115,7 @@ def picture_of(
         return EDGE + (WIDE - EDGE - 6.0) * min(max(t, 0.0), last) / last
 
     def y(c: float) -> float:
-        return 8.0 + (TALL - 30.0) * (1.0 - (min(max(c, LOW_C), HIGH_C) - LOW_C) / (HIGH_C - LOW_C))
+        return height(c, GROUND)
 
     band = middle = ""
     if ahead is not None:
@@ -119,5 +129,5 @@ def picture_of(
         band, middle, tuple((round(x(t), 1), round(y(c), 1)) for t, c in told["readings"]),
         tuple((round(x(t), 1), str(n)) for n, t in events),
         tuple((round(x(60.0 * m), 1), str(m)) for m in range(0, int(last // 60) + 1, 2)),
-        tuple((round(y(c), 1), f"{c:.0f}") for c in (50.0, 100.0, 150.0, 200.0)), round(x(now_s), 1),
+        marks_c(GROUND), round(x(now_s), 1),
     )  # fmt: skip

@@ -16,7 +16,7 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_POST, require_safe
 
 from drydown.books.lots.air import folder
-from drydown.desk.building import begin, harvest_here, look
+from drydown.desk.building import begin, harvest_here, key_of, look
 from drydown.desk.buildpic import day_picture, front_picture
 from drydown.desk.context import need_station
 from drydown.desk.people import guarded
@@ -115,8 +115,7 @@ class AdviceForm(forms.Form):
 def _told(station: Station, answers: Answers) -> dict[str, Any]:
     """The sheet's data, kept by all it is made of."""
     weather = station_weather(station, folder())
-    work = look(station, weather)
-    key = f"advice-{work.key}-{hashlib.sha256(repr(answers).encode()).hexdigest()[:24]}"
+    key = f"advice-{key_of(station, weather)}-{hashlib.sha256(repr(answers).encode()).hexdigest()[:24]}"
     found: dict[str, Any] | None = cache.get(key)
     if found is None:
         found = sheet(advise(station, weather, answers, settings.HARVESTS))

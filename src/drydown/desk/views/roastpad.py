@@ -19,7 +19,7 @@ from drydown.books.models import Happening
 from drydown.books.numbers import parse_decimal
 from drydown.desk.context import need_station
 from drydown.desk.people import guarded, told, who
-from drydown.desk.probelive import KEPT_S, MOST_S, ensure, pads, readings_of, remarks_of, shown_of
+from drydown.desk.probelive import KEPT_S, MOST_S, ensure, followed, pads, shown_of
 from drydown.desk.roastpad import ahead_of, minutes, picture_of
 from drydown.desk.roastview import roaster_of
 from drydown.desk.views.forms import Plain
@@ -112,7 +112,7 @@ def _plausible(state: dict[str, Any], at: float, value: float) -> None:
     if not -20.0 <= value <= 300.0:
         raise InputError(say("must be from -20 to 300 C, got {v:g}.", v=value), "probe")
     before, since = state["charge_c"], at
-    seen = readings_of(state)
+    seen, _odd = followed(state)
     if seen:
         before, since = seen[-1][1], at - seen[-1][0]
     if value - before > RISE_C + RISE_C_S * since:
@@ -139,7 +139,8 @@ def _weigh(request: HttpRequest, sample: Happening, name: str, state: dict[str, 
     if not form.is_valid() or "drop_s" not in state:
         return None
     names = ("roaster", "green_g", "green_percent", "charge_c", "drop_s", "readings", "events")
-    sheet = {k: state[k] for k in names} | {"readings": readings_of(state), "remarks": remarks_of(state)}
+    readings, remarks = followed(state)
+    sheet = {k: state[k] for k in names} | {"readings": readings, "remarks": remarks}
     sheet |= {k: v for k, v in form.cleaned_data.items() if v is not None}
     roaster = roaster_of(need_station(), state["roaster"])
     sheet["probe"] = roaster.probe if roaster else ""
@@ -170,7 +171,8 @@ def _page(
         roaster = roaster_of(station, state["roaster"])
         if roaster is not None:
             ensure(name, state, roaster)
-        state = {**state, "readings": shown_of(readings_of(state))}
+        readings, remarks = followed(state)
+        state = {**state, "readings": shown_of(readings)}
         now = state.get("drop_s", min(time.time() - state["begun"], MOST_S))
         ahead = ahead_of(roaster, state) if roaster else None
         out = ahead.figures.get("out") if ahead else None
@@ -184,7 +186,7 @@ def _page(
             "out": [minutes(v) for v in (out.value, out.low, out.high)] if out else None,
             "picture": picture_of(state, ahead, now, state["events"]),
             "events": [(n, minutes(t)) for n, t in state["events"]],
-            "remarks": remarks_of(state), "state": state,
+            "remarks": remarks, "state": state,
             "last": (last[1], minutes(last[0])) if last else None,
         }  # fmt: skip
     context["form"] = form
