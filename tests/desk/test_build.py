@@ -64,9 +64,11 @@ def test_a_search_is_begun_once_goes_on_beside_the_page_and_stays(client: Client
 
 def test_a_harvest_that_is_not_stated_is_learnt_from_the_books(client: Client) -> None:
     """Twenty days of 300 kg that ended eighty days ago: 6 t in twenty days is what is simulated."""
-    from drydown.desk.building import harvest_here
+    from drydown.books.lots.air import folder
+    from drydown.desk.building import harvest_here, look
     from drydown.errors import RangeError
     from drydown.station.load import example_text, parse_station
+    from drydown.station.weather import station_weather
     from tests.desk.forms import weigh
     from tests.desk.test_day import ago
 
@@ -79,6 +81,10 @@ def test_a_harvest_that_is_not_stated_is_learnt_from_the_books(client: Client) -
     found = harvest_here(here)
     assert found.fruit_kg == pytest.approx(20 * 300.0, rel=0.01)
     assert found.days == 20
+    weather = station_weather(here, folder())
+    key = look(here, weather).key
+    assert weigh(client, at=ago(days=80), new_grower="", gross="301,5").status_code == 302
+    assert look(here, weather).key != key  # an answer to other fruit is not shown for this one
 
 
 def test_what_the_station_does_not_state_is_named(client: Client, books: object) -> None:

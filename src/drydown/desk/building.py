@@ -23,10 +23,9 @@ from django.utils import timezone
 
 from drydown.books.daybook.season import fruit_by_day
 from drydown.errors import DrydownError
-from drydown.fingerprint import MODEL, fingerprint
 from drydown.season.harvest import Harvest, learn_harvest
 from drydown.season.report import proposal, report
-from drydown.season.search import Judged
+from drydown.season.search import Judged, stamp_of
 from drydown.season.simulate import Weather
 from drydown.season.study import harvest_of
 from drydown.station.harvest import seasons
@@ -53,6 +52,8 @@ class Work:
     designs: int
     shown: dict[str, Any] | None
     trouble: str
+    harvest: Harvest | None
+    """What it is searched for; None where neither file nor books tell one."""
 
 
 class Kept(MutableMapping[str, Judged]):
@@ -77,11 +78,9 @@ class Kept(MutableMapping[str, Judged]):
         return 0
 
 
-def key_of(station: Station, weather: Weather) -> str:
-    """What an answer is kept by: the station, its weather, the code and how much is tried."""
-    air = weather.digest() if hasattr(weather, "digest") else repr(weather)
-    made_of = (fingerprint(*MODEL, "way", "season"), station.model_dump_json(), air, settings.DESIGNS,
-               settings.HARVESTS)  # fmt: skip
+def key_of(station: Station, weather: Weather, harvest: Harvest | None = None) -> str:
+    """What an answer is kept by: the station, its weather and harvest, the code and how much is tried."""
+    made_of = (stamp_of(station, weather, harvest), settings.DESIGNS, settings.HARVESTS)
     return "build-" + hashlib.sha256(repr(made_of).encode()).hexdigest()[:32]
 
 
@@ -103,11 +102,16 @@ def harvest_here(station: Station) -> Harvest:
 
 def look(station: Station, weather: Weather) -> Work:
     """How far the search of the station as it stands is."""
-    key = key_of(station, weather)
+    try:
+        harvest = harvest_here(station)
+    except DrydownError:
+        harvest = None
+    key = key_of(station, weather, harvest)
     done, at = cache.get(f"{key}-at") or (0, 0.0)
     shown = cache.get(key)
     running = time.time() - at < LEASE_S and shown is None
-    return Work(key, running, done, settings.DESIGNS, shown, cache.get(f"{key}-trouble") or "")
+    trouble = cache.get(f"{key}-trouble") or ""
+    return Work(key, running, done, settings.DESIGNS, shown, trouble, harvest)
 
 
 def begin(station: Station, weather: Weather) -> None:
@@ -115,7 +119,7 @@ def begin(station: Station, weather: Weather) -> None:
     work = look(station, weather)
     if work.running or work.shown is not None:
         return
-    harvest = harvest_here(station)
+    harvest = work.harvest or harvest_here(station)
     cache.delete(f"{work.key}-trouble")
     cache.set(f"{work.key}-at", (0, time.time()), DAYS)
     threading.Thread(

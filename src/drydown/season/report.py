@@ -248,11 +248,11 @@ def report(made: Proposal) -> dict[str, Any]:
         ],
         "once": number(once), "each": number(each), "currency": currency, "flows": flows, "points": points,
         "sides": [
-            [named(t, made.station), *(_cell(figures_of(s, currency).get(k)) for k in SHOWN)]
+            [named(t, made.station), *_cells(s, currency)]
             for t, s in made.sides
         ],
         "heads": [say(w) for w in HEADS],
-        "ifs": [[words, *(_cell(figures_of(s, currency).get(k)) for k in SHOWN)] for words, s in made.ifs],
+        "ifs": [[words, *_cells(s, currency)] for words, s in made.ifs],
         "figures": [[k.replace("_", " "), _cell(f), f.unit, f.rule] for k, f in figures.items()],
         "causes": [[k, _cell(f)] for k, f in causes_of(best).items()],
         "hand": [[k.replace("_", " "), _cell(f), f.unit, f.rule] for k, f in made.hand.items()],
@@ -286,6 +286,12 @@ def _three(value: float) -> str:
 
 SHOWN = ("yearly_cost", "lost_worth", "days_all_fresh", "mould_lots", "area_used", "cost_per_kg_green")
 HEADS = ("money a year", "worth lost", "fresh days, %", "past the mould rule, %", "area used, %", "cost a kg")
+
+
+def _cells(found: Study, currency: str) -> list[str]:
+    """The figures of a study that stand side by side."""
+    figures = figures_of(found, currency)
+    return [_cell(figures.get(k)) for k in SHOWN]
 
 
 def _cell(figure: Figure | None) -> str:

@@ -30,7 +30,7 @@ from drydown.words import say
 if TYPE_CHECKING:
     import optuna
 
-__all__ = ["Found", "Judged", "Tried", "choices_of", "mixed", "search", "thinned"]
+__all__ = ["Found", "Judged", "Tried", "choices_of", "mixed", "search", "stamp_of", "thinned"]
 
 THIN = (0.7, 1.0)
 """Loads over the station's own that are tried."""
@@ -159,21 +159,30 @@ def _judged(station: Station, units: list[Judged]) -> tuple[float, float]:
     return money, max(fresh - days, 0.0) + max(past - mould, 0.0)
 
 
-def _unit_of(how: _How, choices: Mapping[str, float], first: int) -> Judged:
-    """A unit of a design's seasons; what was kept by all it is made of is not simulated anew."""
-    count = min(UNIT, how.seasons - first)
-    made_of = repr((how.stamp, sorted(choices.items()), first, count, how.seed))
-    key = "design-" + hashlib.sha256(made_of.encode()).hexdigest()[:32]
-    if (found := how.kept.get(key)) is not None:
-        return found
-    made = run(how.station, how.weather, how.harvest, choices, count, how.seed, how.threads, first)
+def _unit(made: Study) -> Judged:
+    """What a unit that was simulated comes to."""
     each = made.outcome.each
-    judged = (
-        count,
+    return (
+        made.outcome.seasons,
         float(made.costs.yearly.mean()),
         float(each["fresh_days"].mean()),
         float(each["mould_lots"].mean()),
     )
+
+
+def _name(how: _How, choices: Mapping[str, float], first: int) -> str:
+    """What a unit is kept by: all it is made of."""
+    count = min(UNIT, how.seasons - first)
+    made_of = repr((how.stamp, sorted(choices.items()), first, count, how.seed))
+    return "design-" + hashlib.sha256(made_of.encode()).hexdigest()[:32]
+
+
+def _unit_of(how: _How, choices: Mapping[str, float], first: int) -> Judged:
+    """A unit of a design's seasons; what was kept is not simulated anew."""
+    key, count = _name(how, choices, first), min(UNIT, how.seasons - first)
+    if (found := how.kept.get(key)) is not None:
+        return found
+    judged = _unit(run(how.station, how.weather, how.harvest, choices, count, how.seed, how.threads, first))
     how.kept[key] = judged
     return judged
 
@@ -220,8 +229,9 @@ def search(
             say("no price is stated for {what}.", what=", ".join(first.costs.unknown)), "station file",
             "A search weighs money: state it.",
         )  # fmt: skip
-    stamp = _stamp(station, weather, harvest)
+    stamp = stamp_of(station, weather, harvest)
     how = _How(station, weather, harvest, seasons, seed, threads, {} if kept is None else kept, stamp)
+    how.kept[_name(how, plain, 0)] = _unit(first)
     scale = max(abs(float(first.costs.income.mean())), 1.0)
     done: dict[int, Tried] = {}
 
@@ -244,8 +254,9 @@ def search(
     return _ordered(list(done.values()), plain)
 
 
-def _stamp(station: Station, weather: Weather, harvest: Harvest) -> str:
-    """Hash of all that decides what a design comes to, but the design."""
+def stamp_of(station: Station, weather: Weather, harvest: Harvest | None) -> str:
+    """Hash of all that decides what a design comes to, but the design; harvest None where it is stated
+    apart."""
     air = weather.digest() if isinstance(weather, HourlyWeather) else repr(weather)
     model = fingerprint(*MODEL, "way", "season")
     return hashlib.sha256(f"{model}{station.model_dump_json()}{air}{harvest!r}".encode()).hexdigest()

@@ -16,7 +16,7 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_POST, require_safe
 
 from drydown.books.lots.air import folder
-from drydown.desk.building import begin, harvest_here, key_of, look
+from drydown.desk.building import begin, key_of, look
 from drydown.desk.buildpic import day_picture, front_picture
 from drydown.desk.context import need_station
 from drydown.desk.people import guarded
@@ -47,11 +47,8 @@ def build(request: HttpRequest) -> HttpResponse:
     work = look(station, station_weather(station, folder()))
     needed = (("[season]", station.season), ("[build]", station.build))
     missing = [key for key, value in needed if value is None]
-    if not missing:
-        try:
-            harvest_here(station)
-        except DrydownError:
-            missing = ["[crop]"]
+    if not missing and work.harvest is None:
+        missing = ["[crop]"]
     shown = work.shown
     context = {
         "work": work, "missing": missing, "shown": shown, "cautions": at_command("build"),
